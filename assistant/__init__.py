@@ -1,0 +1,1 @@
+"""The doors and the wiring: commands, channels, settings."""

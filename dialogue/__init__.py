@@ -1,0 +1,1 @@
+"""From words to use cases to words: understanding, policy, actions, phrases."""
