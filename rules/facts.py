@@ -3,16 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
-import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
-
-from dateutil.relativedelta import relativedelta
-
-from rules.errors import FactRefused
 
 
 class Level(StrEnum):
@@ -120,7 +114,14 @@ class Day:
 
     def to_json(self) -> str | dict[str, Any]:
         """Return the ISO day, or {"value", "approx"} where it is approximate."""
-        return {"value": self.day.isoformat(), "approx": True} if self.approx else self.day.isoformat()
+        if not self.approx:
+            return self.day.isoformat()
+        return {"value": self.named or self.day.isoformat(), "approx": True}
+
+    @property
+    def named(self) -> str | None:
+        """The month or year that was named ("2026-03", "2021"), where one was."""
+        return self.said if self.said and "P" not in self.said else None
 
 
 @dataclass(frozen=True)
@@ -226,3 +227,12 @@ class Facts:
         if self.words:
             found["words"] = dict(self.words)
         return found
+
+
+def _to_json(value: Any) -> Any:
+    if isinstance(value, StrEnum):
+        return value.value
+    if isinstance(value, tuple):
+        items = [_to_json(one) for one in value]
+        return items[0] if len(items) == 1 and isinstance(value[0], Reading) else items
+    return value.to_json() if hasattr(value, "to_json") else value

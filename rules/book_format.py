@@ -1,0 +1,249 @@
+"""The format of the rulebook's files: what may stand in them, and how a file is read strictly."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Hashable, Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal, TypeVar
+
+import yaml
+from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
+from pydantic import Field as Setting
+
+from rules.errors import BookError
+from rules.facts import Fact
+
+Scalar = str | bool | int | float
+Spec = TypeVar("Spec", bound=BaseModel)
+FactName = Annotated[Fact, Setting(strict=False)]
+
+
+class Strict(BaseModel):
+    """A part of the book in which nothing unknown may stand."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, populate_by_name=True)
+
+
+class InputSpec(Strict):
+    """One input of a table as written."""
+
+    one_of: list[Scalar] = []
+    low: float | int | None = Setting(None, alias="from")
+    high: float | int | None = Setting(None, alias="to")
+    because: str = ""
+    derived: bool = False
+
+    @model_validator(mode="after")
+    def _has_a_range(self) -> InputSpec:
+        if bool(self.one_of) == (self.low is not None and self.high is not None):
+            raise ValueError("give either one_of or from and to")
+        return self
+
+
+class RowSpec(Strict):
+    """One row as written."""
+
+    id: str = Setting(pattern=r"^[a-z][a-z0-9-]+$")
+    when: dict[str, Any] = {}
+    gives: dict[str, Scalar] = Setting(min_length=1)
+    says: str = Setting(min_length=3)
+    source: list[str] = Setting(min_length=1)
+    asks: list[FactName] = []
+    offers: list[FactName] = []
+    policy: str | None = None
+
+
+class TableSpec(Strict):
+    """One table as written."""
+
+    table: str
+    title: str
+    hit_policy: Literal["unique", "any", "first", "collect"]
+    complete: bool = False
+    inputs: dict[str, InputSpec]
+    facts: dict[str, str] = {}
+    rows: list[Any] = Setting(min_length=1)
+
+
+class NumberSpec(Strict):
+    """A number with unit and source."""
+
+    value: float | int
+    unit: str = Setting(min_length=1)
+    source: str
+    note: str = ""
+
+
+class LimitSpec(Strict):
+    """The range of a fact with unit and source."""
+
+    low: float | int
+    high: float | int
+    unit: str = Setting(min_length=1)
+    source: str
+    note: str = ""
+
+
+class DaySpec(Strict):
+    """Which day an inexact date stands for."""
+
+    day: Literal["first", "middle", "last"]
+    source: str
+    note: str = ""
+
+
+class PolicySpec(Strict):
+    """Published advice a shop may switch on."""
+
+    enabled: bool
+    source: str
+
+
+class SourceSpec(Strict):
+    """A source with its kind."""
+
+    kind: Literal["practice", "house", "published", "quoted", "memory"]
+    cite: str = Setting(min_length=3)
+
+
+class ValuesSpec(Strict):
+    """The content of values.yaml."""
+
+    values: dict[str, NumberSpec]
+    limits: dict[str, LimitSpec]
+    approximate_days: dict[str, DaySpec]
+    policies: dict[str, PolicySpec]
+
+
+OUTPUTS: Mapping[str, Mapping[str, tuple[Scalar, ...] | Literal["value"]]] = {
+    "stringbed": {
+        "stringbed": (
+            "natural_gut",
+            "synthetic_gut",
+            "multifilament",
+            "polyester",
+            "aramid",
+            "hybrid_polyester",
+            "hybrid_plain",
+        )
+    },
+    "interval": {"rule": ("per_year", "months", "league"), "ceiling": "value", "first": "value", "last": "value"},
+    "interval_unsure": {"take": ("strictest", "ceiling")},
+    "others_say": {"ceiling": "value", "hours": "value", "factor": (2,)},
+    "due": {"from": ("strung_on", "league_start"), "months": "value", "lead": "value"},
+    "latest": {"take": ("row_ceiling",), "months": "value"},
+    "label": {"takes": ("label", "chart")},
+    "comparable": {"compare": (True, False)},
+    "reading": {"measured": ("fine", "settling", "worn", "dead"), "slipped": (True,)},
+    "reading_quality": {"too_close": (True,), "mean": (True,), "compare": (False,)},
+    "verdict": {"verdict": ("restring_now", "restring_soon", "play_on")},
+    "cautions": {
+        "caution": ("arm_pain", "cut_out_soon", "inspect_frame", "slipped_knot", "tension_high", "tension_low")
+    },
+    "notes": {"note": ("season", "about", "age_unknown")},
+}
+"""What the chain knows how to take from each table."""
+
+PLACEHOLDERS: Mapping[str, frozenset[str]] = {
+    "stringbed": frozenset({"mains_material", "crosses_material"}),
+    "interval": frozenset({"every", "plays_per_week"}),
+    "interval_unsure": frozenset({"every"}),
+    "others_say": frozenset({"every"}),
+    "due": frozenset({"every", "due", "strung_on", "league_start"}),
+    "latest": frozenset({"latest", "strung_on"}),
+    "label": frozenset({"label_due", "strung_on"}),
+    "comparable": frozenset({"baseline", "reading", "loss_percent"}),
+    "reading": frozenset({"loss_percent", "energy_percent", "baseline", "reading"}),
+    "reading_quality": frozenset({"repeats", "spread", "losses"}),
+    "verdict": frozenset(
+        {"label_due", "chart_due", "window_first", "overdue", "latest", "loss_percent", "symptoms", "soon_days"}
+    ),
+    "cautions": frozenset({"highest_tension_lb", "lowest_tension_lb"}),
+    "notes": frozenset({"season", "strung_on"}),
+}
+"""The values a table's sentences may name in braces."""
+
+NEEDED_VALUES = (
+    "year_months",
+    "longest_interval_months",
+    "league_fresh_days",
+    "soon_days",
+    "worn_loss_percent",
+    "dead_loss_percent",
+    "dead_energy_percent",
+    "energy_per_loss",
+    "settling_days",
+    "instruments_apart_points",
+    "too_close_units",
+)
+"""Numbers the chain reads by name."""
+
+NEEDED_LIMITS = (
+    "plays_per_week",
+    "hours_per_play",
+    "hours_per_week",
+    "tension_lb",
+    "deflection",
+    "stiffness",
+    "pounds",
+    "frequency",
+    "unnamed_reading",
+    "year",
+)
+
+
+SURPRISING_TAGS = {"tag:yaml.org,2002:bool", "tag:yaml.org,2002:timestamp"}
+
+
+class PlainLoader(yaml.SafeLoader):
+    """YAML without surprises: a key may stand once, and only true and false are booleans."""
+
+    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Hashable, Any]:  # noqa: FBT001, FBT002 - PyYAML's signature
+        """Return the mapping, or raise where a key stands twice."""
+        keys = [key.value for key, _ in node.value]
+        for key in keys:
+            if keys.count(key) > 1:
+                raise yaml.MarkedYAMLError(problem=f"the key {key!r} stands twice", problem_mark=node.start_mark)
+        return super().construct_mapping(node, deep=deep)
+
+
+PlainLoader.yaml_implicit_resolvers = {
+    first: [
+        (tag, pattern)
+        for tag, pattern in resolvers
+        if tag not in {"tag:yaml.org,2002:bool", "tag:yaml.org,2002:timestamp"}
+    ]
+    for first, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
+}
+PlainLoader.add_implicit_resolver("tag:yaml.org,2002:bool", re.compile(r"^(?:true|false)$"), list("tf"))
+
+
+def read_yaml(path: Path) -> Any:
+    """Return the content of one YAML file of the book.
+
+    Raises:
+        BookError: when the file is missing, not text, or not YAML; names the line.
+    """
+    try:
+        # The loader is a SafeLoader with stricter keys.
+        return yaml.load(path.read_text(encoding="utf-8"), Loader=PlainLoader)  # noqa: S506
+    except OSError as error:
+        raise BookError(path.name, "file", f"cannot be read ({error.strerror}); put the file back") from error
+    except UnicodeDecodeError as error:
+        raise BookError(path.name, "file", "is not UTF-8 text; save it as UTF-8") from error
+    except yaml.YAMLError as error:
+        mark = getattr(error, "problem_mark", None)
+        where = f"line {mark.line + 1}" if mark else "file"
+        problem = getattr(error, "problem", None) or "is not YAML"
+        raise BookError(path.name, where, f"{problem}; check indentation, colons and quotes") from error
+
+
+def check_spec(file: str, where: str, spec: type[Spec], data: Any) -> Spec:
+    """Return the data as the spec, or raise a BookError that names the key."""
+    try:
+        return spec.model_validate(data)
+    except ValidationError as error:
+        first = error.errors()[0]
+        path = ".".join(str(part) for part in first["loc"]) or "content"
+        raise BookError(file, where, f"{path}: {first['msg']}; correct or remove it") from error
