@@ -1,0 +1,64 @@
+"""The declarative base and the column types every table shares; knows no table."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated, Any, ClassVar
+
+from sqlalchemy import JSON, Date, DateTime, Dialect, MetaData, String
+from sqlalchemy.orm import DeclarativeBase, mapped_column
+from sqlalchemy.types import TypeDecorator, TypeEngine
+
+NAMES = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+"""Every constraint bears a name, so that a migration can drop it on any database."""
+
+JSONObject = dict[str, Any]
+JSONList = list[Any]
+
+
+class UTC(TypeDecorator[dt.datetime]):
+    """A moment, always aware and always in UTC; SQLite alone would hand it back without a zone."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: dt.datetime | None, dialect: Dialect) -> dt.datetime | None:  # noqa: ARG002
+        """Return the moment in UTC; a moment without a zone is refused, for it means another time elsewhere."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            message = f"a moment without a zone cannot be stored: {value!r}"
+            raise ValueError(message)
+        return value.astimezone(dt.UTC)
+
+    def process_result_value(self, value: dt.datetime | None, dialect: Dialect) -> dt.datetime | None:  # noqa: ARG002
+        """Return the stored moment with its zone."""
+        if value is None:
+            return None
+        return value.replace(tzinfo=dt.UTC) if value.tzinfo is None else value.astimezone(dt.UTC)
+
+
+class Base(DeclarativeBase):
+    """Base of all tables."""
+
+    metadata = MetaData(naming_convention=NAMES)
+    type_annotation_map: ClassVar[dict[Any, TypeEngine[Any] | type[TypeEngine[Any]]]] = {
+        dt.datetime: UTC(),
+        dt.date: Date(),
+        JSONObject: JSON(none_as_null=True),
+        JSONList: JSON(none_as_null=True),
+    }
+
+
+Key = Annotated[int, mapped_column(primary_key=True)]
+Word = Annotated[str, mapped_column(String(40))]
+"""A short word out of a fixed set, such as a material or a state."""
+Name = Annotated[str, mapped_column(String(200))]
+Kept = {"sqlite_autoincrement": True}
+"""Table option: a removed row's number is never given to another row, for the audit trail names rows by number."""

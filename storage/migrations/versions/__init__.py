@@ -1,0 +1,1 @@
+"""The steps themselves; a published one is never edited."""

@@ -1,0 +1,122 @@
+"""What every repository does: rows in, rows out, never a live object; knows no particular table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import fields
+from typing import Any, ClassVar, Generic, TypeVar
+
+from sqlalchemy import Select, select
+from sqlalchemy.exc import IntegrityError
+
+from storage.audit import UnitSession
+from storage.columns import Base
+from storage.errors import Conflict, NotFound
+from storage.rows import Row
+
+M = TypeVar("M", bound=Base)
+R = TypeVar("R", bound=Row)
+
+
+class Repository(Generic[M, R]):
+    """The rows of one table."""
+
+    model: ClassVar[type[Base]]
+    row: ClassVar[type[Row]]
+    made_here: ClassVar[frozenset[str]] = frozenset({"id", "created_at"})
+    """Fields that storage fills in when a row is added, whatever the given row says."""
+
+    def __init__(self, session: UnitSession) -> None:
+        self._session = session
+
+    def add(self, row: R) -> R:
+        """Store a new row and return it with its number.
+
+        Raises:
+            Conflict: when it contradicts what is stored, such as a second row of the same name.
+        """
+        given = {part.name: getattr(row, part.name) for part in fields(row) if part.name not in self.made_here}
+        return self._insert(given)
+
+    def get(self, key: int | str) -> R:
+        """Return the row of that number.
+
+        Raises:
+            NotFound: when there is none.
+        """
+        return self._row(self._live(key))
+
+    def change(self, key: int | str, **values: Any) -> R:
+        """Set some fields of a stored row and return it.
+
+        Raises:
+            NotFound: when there is no such row.
+            Conflict: when the change contradicts what is stored.
+        """
+        live = self._live(key)
+        unknown = set(values) - {part.name for part in fields(self.row)} | set(values) & self.made_here
+        if unknown:
+            message = f"{self.model.__tablename__} has no field to change named {', '.join(sorted(unknown))}"
+            raise TypeError(message)
+        for name, value in values.items():
+            setattr(live, name, _storable(value))
+        self._flush()
+        return self._row(live)
+
+    def all(self) -> tuple[R, ...]:
+        """Return every row in the order of storing."""
+        return self.rows(self._select().order_by(*self.model.__table__.primary_key))
+
+    def _insert(self, values: dict[str, Any]) -> R:
+        if "created_at" in self.model.__table__.columns:
+            values["created_at"] = self._session.clock()
+        live = self.model(**{name: _storable(value) for name, value in values.items()})
+        self._session.add(live)
+        self._flush()
+        return self._row(live)
+
+    def _live(self, key: int | str) -> Any:
+        live = self._session.get(self.model, key)
+        if live is None:
+            raise NotFound(self.model.__tablename__, key)
+        return live
+
+    def _flush(self) -> None:
+        try:
+            self._session.flush()
+        except IntegrityError as error:
+            name = self.model.__tablename__
+            raise Conflict(
+                name, None, f"This {name.replace('_', ' ')} contradicts what is stored: {error.orig}."
+            ) from error
+
+    def rows(self, query: Select[Any]) -> tuple[R, ...]:
+        """Return what a query of this table finds, as rows."""
+        return self._to_rows(self._session.scalars(query).all())
+
+    def first(self, query: Select[Any]) -> R | None:
+        """Return the first row that a query of this table finds."""
+        found = self._session.scalars(query.limit(1)).first()
+        return None if found is None else self._row(found)
+
+    def _to_rows(self, lives: Iterable[Any]) -> tuple[R, ...]:
+        return tuple(self._row(live) for live in lives)
+
+    def _row(self, live: Any) -> R:
+        return to_row(live, self.row)  # type: ignore[return-value]
+
+    def _select(self) -> Select[Any]:
+        return select(self.model)
+
+
+def to_row(live: Any, kind: type[R]) -> R:
+    """Return a loaded object as a frozen row of the given kind."""
+    return kind(**{part.name: _frozen(getattr(live, part.name)) for part in fields(kind)})
+
+
+def _frozen(value: Any) -> Any:
+    return tuple(value) if isinstance(value, list) else value
+
+
+def _storable(value: Any) -> Any:
+    return list(value) if isinstance(value, Sequence) and not isinstance(value, str) else value

@@ -1,0 +1,149 @@
+"""What decisions rest on: conversations, consultations and the rulebooks that made them; reads none of them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import delete, update
+
+from storage import models
+from storage.errors import Conflict
+from storage.repositories.base import Repository
+from storage.rows import ConsultationRow, ConversationRow, RulebookRow
+
+
+class Rulebooks(Repository[models.Rulebook, RulebookRow]):
+    """Every rulebook that ever decided."""
+
+    model = models.Rulebook
+    row = RulebookRow
+
+    def keep(self, hash_: str, content: str) -> None:
+        """Store a rulebook's content under its hash, once.
+
+        Raises:
+            Conflict: when other content is stored under the same hash.
+        """
+        stored = self._session.get(models.Rulebook, hash_)
+        if stored is None:
+            self.add(RulebookRow(hash=hash_, content=content))
+        elif stored.content != content:
+            raise Conflict(
+                "rulebook", hash_, "Another rulebook is stored under this hash; the hash must cover all of it."
+            )
+
+
+class Consultations(Repository[models.Consultation, ConsultationRow]):
+    """Every decision; a stored one never changes."""
+
+    model = models.Consultation
+    row = ConsultationRow
+
+    def add(self, row: ConsultationRow) -> ConsultationRow:
+        """Store a decision with its facts and return it.
+
+        Raises:
+            Conflict: when its rulebook was not kept first, or a row it names is not stored.
+        """
+        facts = dict(row.facts)
+        words = facts.pop("words", None)
+        links = ("customer_id", "racquet_id", "job_id", "conversation_id")
+        return self._insert(
+            {name: getattr(row, name) for name in links}
+            | {"today": row.today, "facts": _own(facts), "words": _own(words) if words else None}
+            | {"decision": _own(row.decision), "rulebook": row.rulebook}
+        )
+
+    def link(
+        self, key: int, *, customer_id: int | None = None, racquet_id: int | None = None, job_id: int | None = None
+    ) -> ConsultationRow:
+        """Say whose consultation it was, which racquet's or which stringing's, and return it; None changes nothing."""
+        links = {"customer_id": customer_id, "racquet_id": racquet_id, "job_id": job_id}
+        return self.change(key, **{name: value for name, value in links.items() if value is not None})
+
+    def latest_of_customer(self, customer_id: int) -> ConsultationRow | None:
+        """Return the customer's last consultation."""
+        return self._latest(models.Consultation.customer_id == customer_id)
+
+    def latest_of_racquet(self, racquet_id: int) -> ConsultationRow | None:
+        """Return the racquet's last consultation."""
+        return self._latest(models.Consultation.racquet_id == racquet_id)
+
+    def latest_of_job(self, job_id: int) -> ConsultationRow | None:
+        """Return the stringing's last consultation."""
+        return self._latest(models.Consultation.job_id == job_id)
+
+    def of_racquet(self, racquet_id: int) -> tuple[ConsultationRow, ...]:
+        """Return all consultations on a racquet, the newest first."""
+        return self.rows(
+            self._select().where(models.Consultation.racquet_id == racquet_id).order_by(models.Consultation.id.desc())
+        )
+
+    def _latest(self, condition: Any) -> ConsultationRow | None:
+        return self.first(self._select().where(condition).order_by(models.Consultation.id.desc()))
+
+    def _row(self, live: models.Consultation) -> ConsultationRow:
+        facts = dict(live.facts) | ({"words": live.words} if live.words else {})
+        return ConsultationRow(
+            id=live.id,
+            created_at=live.created_at,
+            customer_id=live.customer_id,
+            racquet_id=live.racquet_id,
+            job_id=live.job_id,
+            conversation_id=live.conversation_id,
+            today=live.today,
+            facts=_own(facts),
+            decision=_own(live.decision),
+            rulebook=live.rulebook,
+        )
+
+
+class Conversations(Repository[models.Conversation, ConversationRow]):
+    """Every conversation that is not forgotten yet."""
+
+    model = models.Conversation
+    row = ConversationRow
+
+    def load(self, sender_id: str) -> ConversationRow:
+        """Return the conversation of this sender; an empty one of version 0 when there is none yet."""
+        found = self.first(self._select().where(models.Conversation.sender_id == sender_id))
+        return found or ConversationRow(sender_id=sender_id)
+
+    def save(self, row: ConversationRow) -> ConversationRow:
+        """Store the conversation and return it with its new version.
+
+        Raises:
+            Conflict: when another worker saved a turn since this one was loaded: load it and answer again.
+        """
+        saved = {"events": _own(list(row.events)), "customer_id": row.customer_id, "version": row.version + 1}
+        saved["updated_at"] = self._session.clock()
+        table = models.Conversation
+        if row.version == 0:
+            self._insert({"sender_id": row.sender_id, **saved})
+        else:
+            changed = self._session.execute(
+                update(table)
+                .where(table.sender_id == row.sender_id, table.version == row.version)
+                .values(**saved)
+                .returning(table.id)
+                .execution_options(synchronize_session=False)
+            )
+            if changed.first() is None:
+                raise Conflict("conversation", row.id, "Another turn of this conversation was stored meanwhile.")
+            self._session.expire_all()
+        return self.load(row.sender_id)
+
+    def forget_before(self, moment: dt.datetime) -> int:
+        """Remove the conversations nobody has continued since and return how many there were."""
+        gone = self._session.execute(
+            delete(models.Conversation).where(models.Conversation.updated_at < moment).returning(models.Conversation.id)
+        )
+        return len(gone.all())
+
+
+def _own(value: Mapping[str, Any] | list[Any]) -> Any:
+    """Return a copy that shares nothing with the caller's value and holds only what JSON can."""
+    return json.loads(json.dumps(value))

@@ -1,0 +1,84 @@
+"""How a name, a phone number and a tag are found again the way people say them; knows no table."""
+
+from __future__ import annotations
+
+import re
+import secrets
+import unicodedata
+
+from jellyfish import metaphone
+from rapidfuzz import fuzz
+
+TAG_LETTERS = "234678HKLMRWXY"
+"""Letters and digits that are mistaken for one another neither by eye nor, as far as English allows, by ear."""
+TAG_LENGTH = 6
+SOUND_SCORE = 92.0
+"""How alike two differently spelt words of one sound count, of 100."""
+APOSTROPHES = "'`\N{RIGHT SINGLE QUOTATION MARK}"
+TAIL_LENGTH = 10
+_AFFIX = 3
+
+
+def fold(name: str) -> str:
+    """Return the name in lower case, without accents and punctuation, its words one space apart."""
+    plain = unicodedata.normalize("NFKD", name.casefold())
+    kept = "".join(letter for letter in plain if not unicodedata.combining(letter) and letter not in APOSTROPHES)
+    return " ".join(re.findall(r"\w+", kept))[:200]
+
+
+def sound(word: str) -> str:
+    """Return how a folded word sounds in English; a word outside the Latin alphabet stands for itself."""
+    return metaphone(word).replace(" ", "") or word
+
+
+def keys(name: str) -> set[str]:
+    """Return the keys under which a name is looked up: by word its sound, its beginning and its end."""
+    found: set[str] = set()
+    for word in fold(name).split():
+        found |= {f"~{sound(word)}"[:40], f"{word[:_AFFIX]}-", f"-{word[-_AFFIX:]}"}
+    return found
+
+
+def likeness(asked: str, name: str) -> float:
+    """Return how well a name answers what was asked, 0 to 100: the mean over the asked words of their best match.
+
+    A word that only sounds alike counts nearly as one spelt alike, and each word of the name that was not
+    asked for costs a little, so that the plain name comes before the longer one.
+    """
+    asked_words, name_words = fold(asked).split(), fold(name).split()
+    if not asked_words or not name_words:
+        return 0.0
+    total, left = 0.0, list(name_words)
+    for word in asked_words:
+        scored = [(_word_likeness(word, other), -at, other) for at, other in enumerate(left or name_words)]
+        best, _, other = max(scored)
+        total += best
+        if other in left:
+            left.remove(other)
+    return max(0.0, total / len(asked_words) - 2.0 * len(left))
+
+
+def _word_likeness(asked: str, word: str) -> float:
+    alike = fuzz.ratio(asked, word)
+    if asked != word and sound(asked) == sound(word):
+        return max(alike, SOUND_SCORE)
+    return alike
+
+
+def phone_tail(phone: str | None) -> str | None:
+    """Return the last ten digits of a phone number, last digit first, or None where it has none.
+
+    Turned round, a tail of any length is the beginning of the column, which an index finds.
+    """
+    digits = re.sub(r"\D", "", unicodedata.normalize("NFKC", phone or ""))
+    return digits[::-1][:TAIL_LENGTH] or None
+
+
+def make_tag() -> str:
+    """Return a random tag: eight million of them, none easily misread."""
+    return "".join(secrets.choice(TAG_LETTERS) for _ in range(TAG_LENGTH))
+
+
+def read_tag(said: str) -> str:
+    """Return a tag as it is stored, however it was typed: case, spaces and hyphens do not count."""
+    return re.sub(r"[\W_]", "", said).upper()
