@@ -157,10 +157,20 @@ PLACEHOLDERS: Mapping[str, frozenset[str]] = {
     "reading": frozenset({"loss_percent", "energy_percent", "baseline", "reading"}),
     "reading_quality": frozenset({"repeats", "spread", "losses"}),
     "verdict": frozenset(
-        {"label_due", "chart_due", "window_first", "overdue", "latest", "loss_percent", "symptoms", "soon_days"}
+        {
+            "label_due",
+            "chart_due",
+            "window_first",
+            "overdue",
+            "label_overdue",
+            "latest",
+            "loss_percent",
+            "symptoms",
+            "soon_days",
+        }
     ),
     "cautions": frozenset({"highest_tension_lb", "lowest_tension_lb"}),
-    "notes": frozenset({"season", "strung_on"}),
+    "notes": frozenset({"season", "strung_named"}),
 }
 """The values a table's sentences may name in braces."""
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import mul
 
 Vector = list[float]
 Matrix = list[list[float]]
@@ -12,7 +13,7 @@ Matrix = list[list[float]]
 
 @dataclass(frozen=True)
 class Belief:
-    """What is thought of slope and wear before this job's readings; the two are independent."""
+    """What is thought of slope and wear before this job's readings."""
 
     slope: float
     """Per cent of the baseline lost per tenfold time."""
@@ -20,6 +21,8 @@ class Belief:
     wear: float
     """Per cent of the baseline lost per hour of play."""
     wear_variance: float
+    covariance: float = 0.0
+    """Of slope and wear: below zero once readings have told their sum better than their shares."""
 
 
 @dataclass(frozen=True)
@@ -126,32 +129,39 @@ class LossFit:
         self.belief = belief
         self.noise = noise
         self._decades = [math.log10(check.hours / noise.zero_hours) for check in checks]
-        self._inverse: Matrix = []
-        self._weights: Vector = []
-        if checks:
-            matrix = cover(checks, noise, belief.wear)
-            for i, first in enumerate(checks):
-                for j, second in enumerate(checks):
-                    matrix[i][j] += (
-                        belief.slope_variance * self._decades[i] * self._decades[j]
-                        + belief.wear_variance * first.played * second.played
-                    )
-            self._inverse = invert(matrix)
-            left = [
-                check.loss_percent - belief.slope * decade - belief.wear * check.played
-                for check, decade in zip(checks, self._decades, strict=True)
-            ]
-            self._weights = [_dot(row, left) for row in self._inverse]
-        self._to_slope = [belief.slope_variance * decade for decade in self._decades]
-        self._to_wear = [belief.wear_variance * check.played for check in checks]
+        self._to_slope = [self._link(d, c.played)[0] for d, c in zip(self._decades, checks, strict=True)]
+        self._to_wear = [self._link(d, c.played)[1] for d, c in zip(self._decades, checks, strict=True)]
+        self._inverse = self._invert_cover()
+        left = [
+            check.loss_percent - belief.slope * decade - belief.wear * check.played
+            for check, decade in zip(checks, self._decades, strict=True)
+        ]
+        self._weights = [_dot(row, left) for row in self._inverse]
         self._gain_slope = [_dot(row, self._to_slope) for row in self._inverse]
         self._gain_wear = [_dot(row, self._to_wear) for row in self._inverse]
         self.slope = belief.slope + _dot(self._to_slope, self._weights)
         self.wear = belief.wear + _dot(self._to_wear, self._weights)
         self.slope_variance = belief.slope_variance - _dot(self._to_slope, self._gain_slope)
         self.wear_variance = belief.wear_variance - _dot(self._to_wear, self._gain_wear)
-        self._covariance = -_dot(self._to_slope, self._gain_wear)
+        self.covariance = belief.covariance - _dot(self._to_slope, self._gain_wear)
         self._corrections = self._keep_positive()
+
+    def _link(self, decade: float, played: float) -> tuple[float, float]:
+        """Return the prior covariance of a loss with slope and with wear."""
+        belief = self.belief
+        return (
+            belief.slope_variance * decade + belief.covariance * played,
+            belief.covariance * decade + belief.wear_variance * played,
+        )
+
+    def _invert_cover(self) -> Matrix:
+        if not self.checks:
+            return []
+        matrix = cover(self.checks, self.noise, self.belief.wear)
+        for i, row in enumerate(matrix):
+            for j, check in enumerate(self.checks):
+                row[j] += self._to_slope[i] * self._decades[j] + self._to_wear[i] * check.played
+        return invert(matrix)
 
     def _keep_positive(self) -> tuple[tuple[float, float, float, float], ...]:
         """Condition on wear and slope not below zero: strings do not grow tighter.
@@ -164,15 +174,15 @@ class LossFit:
         for is_wear in (True, False):
             mean, variance = (self.wear, self.wear_variance) if is_wear else (self.slope, self.slope_variance)
             shift, shrink = _cut_at_zero(mean, variance)
-            found.append((float(is_wear), shift, shrink, self._covariance))
-            with_slope = self._covariance if is_wear else self.slope_variance
-            with_wear = self.wear_variance if is_wear else self._covariance
+            found.append((float(is_wear), shift, shrink, self.covariance))
+            with_slope = self.covariance if is_wear else self.slope_variance
+            with_wear = self.wear_variance if is_wear else self.covariance
             self.slope += with_slope * shift
             self.wear += with_wear * shift
-            cross = self._covariance - with_slope * with_wear * shrink
+            cross = self.covariance - with_slope * with_wear * shrink
             self.slope_variance -= with_slope**2 * shrink
             self.wear_variance -= with_wear**2 * shrink
-            self._covariance = cross
+            self.covariance = cross
         return tuple(found)
 
     def at(self, hours: float, played: float) -> tuple[float, float]:
@@ -182,23 +192,25 @@ class LossFit:
         drift = noise.drift_percent**2 / 2
         hours_off = (belief.wear * noise.played_share) ** 2
         here = abs(decade)
-        own_slope, own_wear = belief.slope_variance * decade, belief.wear_variance * played
+        to_slope, to_wear = self._link(decade, played)
         variance = (
-            noise.baseline_percent**2 + 2 * drift * here + (hours_off * played + own_wear) * played + own_slope * decade
+            noise.baseline_percent**2 + 2 * drift * here + (hours_off * played + to_wear) * played + to_slope * decade
         )
         mean = belief.slope * decade + belief.wear * played
         shared = [
             noise.baseline_percent**2
             + drift * (here + abs(other) - abs(decade - other))
-            + (hours_off * check.played + self._to_wear[i]) * played
-            + self._to_slope[i] * decade
-            for i, (check, other) in enumerate(zip(self.checks, self._decades, strict=True))
+            + (hours_off * check.played + own_wear) * played
+            + own_slope * decade
+            for check, other, own_slope, own_wear in zip(
+                self.checks, self._decades, self._to_slope, self._to_wear, strict=True
+            )
         ]
         mean += _dot(shared, self._weights)
         for i, row in enumerate(self._inverse):
             variance -= shared[i] * _dot(row, shared)
-        with_slope = own_slope - _dot(shared, self._gain_slope)
-        with_wear = own_wear - _dot(shared, self._gain_wear)
+        with_slope = to_slope - _dot(shared, self._gain_slope)
+        with_wear = to_wear - _dot(shared, self._gain_wear)
         for is_wear, shift, shrink, cross in self._corrections:
             link = with_wear if is_wear else with_slope
             mean += link * shift
@@ -220,7 +232,7 @@ class LossFit:
 
 
 def _dot(first: Sequence[float], second: Sequence[float]) -> float:
-    return sum(map(float.__mul__, first, second))
+    return sum(map(mul, first, second))
 
 
 def _cut_at_zero(mean: float, variance: float) -> tuple[float, float]:

@@ -1,0 +1,171 @@
+"""What is expected of a job before its own readings: the book, the shop's jobs, the player's earlier jobs."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from rules.facts import Kind, Material
+from rules.forecast_book import ForecastBook
+from rules.forecast_fit import Belief, cover, factor, solve
+from rules.forecast_history import History
+
+Pair = tuple[float, float]
+"""One figure for the slope and one for the wear."""
+Information = tuple[float, float, float, float, float]
+"""What one job's readings tell: precision of slope, of both, of wear; and the same times their values."""
+Strings = tuple[Material | None, Material | None]
+
+
+@dataclass(frozen=True)
+class Population:
+    """How slope and wear vary: between shops, between players of a shop, between jobs of a player."""
+
+    mean: Pair
+    shop: Pair
+    """Variance of the mean itself: how far this shop may be from it."""
+    player: Pair
+    job: Pair
+    widen: float = 1.0
+    """Factor on the range, learnt from how well past readings were foretold."""
+    jobs: int = 0
+    """Jobs this was learnt from; none for the book's own figures."""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the population as JSON."""
+        return {
+            "mean": list(self.mean),
+            "shop": list(self.shop),
+            "player": list(self.player),
+            "job": list(self.job),
+            "widen": self.widen,
+            "jobs": self.jobs,
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Population:
+        """Return the population that `to_dict` wrote.
+
+        Raises:
+            KeyError, ValueError, TypeError: when the data is not a population.
+        """
+        pairs = {key: (float(data[key][0]), float(data[key][1])) for key in ("mean", "shop", "player", "job")}
+        if any(not math.isfinite(value) or value < 0 for pair in pairs.values() for value in pair):
+            raise ValueError("a population holds finite numbers from zero up")
+        return cls(**pairs, widen=float(data["widen"]), jobs=int(data["jobs"]))
+
+
+@dataclass(frozen=True)
+class ShopPrior:
+    """What a shop's own jobs have taught, by strings and kind of instrument, as of a day."""
+
+    learnt_on: dt.date
+    jobs: int
+    """Jobs with at least one usable reading."""
+    left_out: int
+    """Readings too far from anything plausible to learn from."""
+    populations: Mapping[tuple[Strings, Kind | None], Population]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the prior as JSON."""
+        return {
+            "learnt_on": self.learnt_on.isoformat(),
+            "jobs": self.jobs,
+            "left_out": self.left_out,
+            "populations": [
+                {"mains_material": mains, "crosses_material": crosses, "kind": kind, **population.to_dict()}
+                for ((mains, crosses), kind), population in self.populations.items()
+            ],
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> ShopPrior:
+        """Return the prior that `to_dict` wrote.
+
+        Raises:
+            KeyError, ValueError, TypeError: when the data is not a shop's prior.
+        """
+        populations = {}
+        for row in data["populations"]:
+            strings = tuple(Material(row[key]) if row[key] else None for key in ("mains_material", "crosses_material"))
+            kind = Kind(row["kind"]) if row["kind"] else None
+            populations[((strings[0], strings[1]), kind)] = Population.from_dict(row)
+        return cls(dt.date.fromisoformat(data["learnt_on"]), int(data["jobs"]), int(data["left_out"]), populations)
+
+
+def expect_from_book(strings: Strings, book: ForecastBook) -> Population:
+    """Return the book's population for these strings; a hybrid lies in the middle of its two, with their difference in the spread."""
+    figures = [book.strings[one or "unknown"] for one in strings]
+    means, variances = [], []
+    for spreads in ([one.slope for one in figures], [one.wear for one in figures]):
+        middle = sum(one.mean for one in spreads) / 2
+        means.append(middle)
+        variances.append(sum(one.sd**2 + (one.mean - middle) ** 2 for one in spreads) / 2)
+    shop, player = book.figures.shop_share.value, book.figures.player_share.value
+
+    def share(part: float) -> Pair:
+        return variances[0] * part, variances[1] * part
+
+    return Population((means[0], means[1]), share(shop), share(player), share(1 - shop - player))
+
+
+def inform(history: History, wear: float) -> Information | None:
+    """Return what the job's readings tell of its slope and wear, or None without a reading."""
+    checks = history.checks
+    if not checks:
+        return None
+    decades = [math.log10(check.hours / history.noise.zero_hours) for check in checks]
+    played = [check.played for check in checks]
+    losses = [check.loss_percent for check in checks]
+    lower = factor(cover(checks, history.noise, wear))
+    by_decades, by_played = solve(lower, decades), solve(lower, played)
+    return (
+        sum(a * b for a, b in zip(decades, by_decades, strict=True)),
+        sum(a * b for a, b in zip(decades, by_played, strict=True)),
+        sum(a * b for a, b in zip(played, by_played, strict=True)),
+        sum(a * b for a, b in zip(losses, by_decades, strict=True)),
+        sum(a * b for a, b in zip(losses, by_played, strict=True)),
+    )
+
+
+def blur(told: Information, spread: Pair) -> Information:
+    """Return what is told of the mean, when the job itself scatters around it with these variances.
+
+    (I + L E)^-1 applied to precision L and to L times the value, which holds for a singular L too: one reading tells
+    only of one mixture of slope and wear.
+    """
+    a, b, c, x, y = told
+    e, f = spread
+    p, q, r, s = 1 + a * e, b * f, b * e, 1 + c * f
+    scale = 1 / (p * s - q * r)
+    return (
+        (s * a - q * b) * scale,
+        (s * b - q * c) * scale,
+        (p * c - r * b) * scale,
+        (s * x - q * y) * scale,
+        (p * y - r * x) * scale,
+    )
+
+
+def expect_of_job(population: Population, earlier: Sequence[History]) -> tuple[Belief, int]:
+    """Return the belief for the player's next job, and how many of his earlier jobs it takes in."""
+    (slope, wear), (job_slope, job_wear) = population.mean, population.job
+    common = (population.shop[0] + population.player[0], population.shop[1] + population.player[1])
+    told = [blur(one, population.job) for history in earlier if (one := inform(history, wear))]
+    a, b, c, x, y = (sum(column) for column in zip(*told, strict=True)) if told else (0.0,) * 5
+    a, c = a + 1 / common[0], c + 1 / common[1]
+    x, y = x + slope / common[0], y + wear / common[1]
+    scale = 1 / (a * c - b * b)
+    return (
+        Belief(
+            slope=(c * x - b * y) * scale,
+            slope_variance=c * scale + job_slope,
+            wear=max((a * y - b * x) * scale, 0.0),
+            wear_variance=a * scale + job_wear,
+            covariance=-b * scale,
+        ),
+        len(told),
+    )
