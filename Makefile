@@ -1,0 +1,51 @@
+# Every target makes its own set-up: a virtual environment in .venv with what it needs.
+PYTHON ?= python3
+VENV ?= .venv
+BIN := $(VENV)/bin
+READY := $(VENV)/ready
+DEV_READY := $(VENV)/dev-ready
+PACKAGES := assistant dialogue rules storage
+
+.PHONY: talk test check lint types imports validate bench demo clean help
+
+help: ## list the targets
+	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/'
+
+talk: $(READY) ## talk a consultation through, typed
+	@$(BIN)/counterpull talk $(ARGS)
+
+demo: $(READY) ## fill a demo shop beside your own data and talk in it
+	@$(BIN)/counterpull demo --db sqlite:///demo.sqlite3
+	@$(BIN)/counterpull talk --db sqlite:///demo.sqlite3 $(ARGS)
+
+test: $(DEV_READY) ## run every test
+	$(BIN)/python -m pytest $(ARGS)
+
+check: lint types imports validate test ## the whole gate
+
+lint: $(DEV_READY) ## style
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+
+types: $(DEV_READY) ## types
+	$(BIN)/mypy
+
+imports: $(DEV_READY) ## import directions
+	$(BIN)/lint-imports
+
+validate: $(READY) ## rulebook, phrases and cues
+	$(BIN)/counterpull check
+
+bench: $(DEV_READY) ## measure, one table
+	$(BIN)/python -m pytest tests/benchmarks -o addopts="" --benchmark-only --benchmark-columns=median,iqr,ops,rounds --benchmark-disable-gc -q -s $(ARGS)
+
+$(READY): pyproject.toml .ci/prepare
+	@PYTHON=$(PYTHON) VENV=$(VENV) sh .ci/prepare "." </dev/null >&2
+	@touch $(READY)
+
+$(DEV_READY): pyproject.toml .ci/prepare
+	@PYTHON=$(PYTHON) VENV=$(VENV) sh .ci/prepare ".[dev]" </dev/null >&2
+	@touch $(READY) $(DEV_READY)
+
+clean: ## remove what was made
+	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache .benchmarks build dist *.egg-info

@@ -1,0 +1,7 @@
+"""Runs the command line as `python -m assistant`."""
+
+import sys
+
+from assistant.cli import main
+
+sys.exit(main())

@@ -1,0 +1,65 @@
+"""The command line: names the commands and their options; each command does its work in a module of its own."""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+from assistant.exits import CommandError, Exit
+from assistant.settings import Settings
+
+COMMANDS = {
+    "talk": "talk a consultation through, typed",
+    "decide": "facts JSON on standard input, decision JSON out; stores nothing",
+    "understand": "utterances on standard input, intent and slots out",
+    "pickup": "what a customer should hear when the racquet is handed over",
+    "demo": "fill an invented shop to try things in",
+    "check": "check rulebook, phrases, cues and set-up",
+}
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    parser = build_parser()
+    options = parser.parse_args(argv)
+    settings = Settings.build(options.db, options.today, options.book)
+    module = importlib.import_module(f"assistant.commands.{options.command}")
+    try:
+        return int(module.run(options, settings))
+    except CommandError as error:
+        sys.stdout.flush()
+        print(f"counterpull: {error}", file=sys.stderr)  # noqa: T201 - the command line speaks
+        return int(error.code)
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        # The reader has gone; keep the interpreter from complaining when it flushes.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return int(Exit.DONE)
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser of all commands, each with the options every command has."""
+    shared = argparse.ArgumentParser(add_help=False)
+    shared.add_argument("--db", metavar="URL", help="database (default: a file in your data folder, or COUNTERPULL_DB)")
+    shared.add_argument("--today", metavar="DAY", type=_day, help="take this day for today, for example 2026-11-24")
+    shared.add_argument("--book", metavar="FOLDER", help="the shop's own rulebook (default: the one that comes along)")
+    parser = argparse.ArgumentParser(
+        prog="counterpull", description="A counter assistant for people who string racquets."
+    )
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name, text in COMMANDS.items():
+        command = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".", parents=[shared])
+        importlib.import_module(f"assistant.commands.{name}").add_options(command)
+    return parser
+
+
+def _day(text: str) -> dt.date:
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"{text!r} is no day; write it as 2026-11-24") from error
