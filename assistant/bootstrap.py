@@ -1,18 +1,20 @@
-"""The wiring: opens the rulebook and the database and hands out the services built on them."""
+"""The wiring: opens the rulebook and the database and hands out what is built on them."""
 
 from __future__ import annotations
 
-import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from assistant.exits import CommandError
+from assistant.exits import CommandError, Exit
 from assistant.settings import Settings
-from rules.chain import decide
-from rules.errors import BookError, FactRefused
-from rules.intake import parse_facts
-from rules.rulebook import BOOK_FOLDER, Rulebook, load_book
+
+if TYPE_CHECKING:
+    from rules.rulebook import Rulebook
+    from storage.database import Store
 
 
 @lru_cache(maxsize=4)
@@ -22,14 +24,40 @@ def open_book(settings: Settings) -> Rulebook:
     Raises:
         CommandError: when the book is broken; names file, row and remedy.
     """
+    from rules.errors import BookError
+    from rules.rulebook import BOOK_FOLDER, load_book
+
     try:
         return load_book(Path(settings.book) if settings.book else BOOK_FOLDER)
     except BookError as error:
         raise CommandError(f"The rulebook cannot be used. {error}") from error
 
 
+@contextmanager
+def open_database(settings: Settings) -> Iterator[Store]:
+    """Open the database of this run and close it afterwards.
+
+    Raises:
+        CommandError: when it cannot be used, or refuses; the sentence says why.
+    """
+    from storage.database import open_store
+    from storage.errors import NotFound, StorageError
+
+    try:
+        with open_store(settings.db) as store:
+            yield store
+    except NotFound as error:
+        raise CommandError(str(error), Exit.NOT_FOUND) from error
+    except StorageError as error:
+        raise CommandError(str(error), Exit.STORAGE) from error
+
+
 def decide_facts(raw: Any, settings: Settings) -> dict[str, Any]:
     """Return the decision JSON for facts JSON, or {"error": {fact, value, message}}."""
+    from rules.chain import decide
+    from rules.errors import FactRefused
+    from rules.intake import parse_facts
+
     book = open_book(settings)
     try:
         facts = parse_facts(raw, today=settings.today, limits=book.limits)
@@ -38,10 +66,31 @@ def decide_facts(raw: Any, settings: Settings) -> dict[str, Any]:
     return decide(facts, book).to_dict()
 
 
-def parse_day(text: str) -> dt.date:
-    """Return an ISO day.
+@dataclass(frozen=True)
+class Report:
+    """What `check` found."""
 
-    Raises:
-        ValueError: when it is none.
-    """
-    return dt.date.fromisoformat(text)
+    problems: list[str]
+    facts: dict[str, Any]
+    """What runs here: engine, rulebook, database."""
+
+
+def check_everything(settings: Settings) -> Report:
+    """Return every problem of rulebook, phrases, cues and database, and what this machine runs."""
+    from dialogue.catalogue import check_catalogue
+    from dialogue.understanding import validate
+    from rules.engine import choose_engine
+
+    problems: list[str] = []
+    facts: dict[str, Any] = {"engine": choose_engine().name}
+    try:
+        facts["rulebook"] = open_book(settings).hash
+    except CommandError as error:
+        problems.append(str(error))
+    problems += [*validate(), *check_catalogue()]
+    try:
+        with open_database(settings) as store:
+            facts["database"] = store.where
+    except CommandError as error:
+        problems.append(str(error))
+    return Report(problems, facts)

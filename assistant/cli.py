@@ -24,8 +24,8 @@ COMMANDS = {
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    parser = build_parser()
-    options = parser.parse_args(argv)
+    words = list(sys.argv[1:] if argv is None else argv)
+    options = build_parser(words).parse_args(words)
     settings = Settings.build(options.db, options.today, options.book)
     module = importlib.import_module(f"assistant.commands.{options.command}")
     try:
@@ -42,8 +42,11 @@ def main(argv: Sequence[str] | None = None) -> int:
         return int(Exit.DONE)
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """Return the parser of all commands, each with the options every command has."""
+def build_parser(words: Sequence[str] = ()) -> argparse.ArgumentParser:
+    """Return the parser of all commands, with the options of those that the words name.
+
+    A command's module is loaded only when it is named, so that each starts fast.
+    """
     shared = argparse.ArgumentParser(add_help=False)
     shared.add_argument("--db", metavar="URL", help="database (default: a file in your data folder, or COUNTERPULL_DB)")
     shared.add_argument("--today", metavar="DAY", type=_day, help="take this day for today, for example 2026-11-24")
@@ -54,7 +57,8 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, text in COMMANDS.items():
         command = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".", parents=[shared])
-        importlib.import_module(f"assistant.commands.{name}").add_options(command)
+        if name in words:
+            importlib.import_module(f"assistant.commands.{name}").add_options(command)
     return parser
 
 

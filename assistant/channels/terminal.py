@@ -50,9 +50,9 @@ def run_json(turn: Turn, lines: Iterable[bytes]) -> None:
 
 def run_terminal(turn: Turn, opening: Sequence[Reply], history: str | None) -> None:
     """Talk with somebody at a terminal until they stop."""
-    from prompt_toolkit import PromptSession  # noqa: PLC0415 - only a real terminal needs it
-    from prompt_toolkit.history import FileHistory, InMemoryHistory  # noqa: PLC0415
-    from rich.console import Console  # noqa: PLC0415
+    from prompt_toolkit import PromptSession
+    from prompt_toolkit.history import FileHistory, InMemoryHistory
+    from rich.console import Console
 
     session: PromptSession[str] = PromptSession(history=FileHistory(history) if history else InMemoryHistory())
     console = Console(highlight=False, soft_wrap=False)
@@ -101,8 +101,8 @@ def _print_plain(replies: Sequence[Reply]) -> None:
 
 
 def _print_rich(console: Any, replies: Sequence[Reply]) -> None:
-    from rich.markup import escape  # noqa: PLC0415
-    from rich.padding import Padding  # noqa: PLC0415
+    from rich.markup import escape
+    from rich.padding import Padding
 
     for reply in replies:
         style = VERDICT_STYLES.get((reply.decision or {}).get("verdict", ""), "")

@@ -18,7 +18,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace, settings: Settings) -> Exit:
     """Print every problem found; exit code 2 when there is one."""
-    from assistant import bootstrap  # noqa: PLC0415 - the parser must not load the rules
+    from assistant import bootstrap
 
     report = bootstrap.check_everything(settings)
     if options.json:

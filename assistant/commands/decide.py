@@ -17,7 +17,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(_: argparse.Namespace, settings: Settings) -> Exit:
     """Decide each object of the input; one alone that is refused ends with exit code 2."""
-    from assistant.bootstrap import decide_facts  # noqa: PLC0415 - the parser must not load the rules
+    from assistant.bootstrap import decide_facts
 
     code = Exit.DONE
     for entry in read_entries(sys.stdin.buffer):

@@ -22,7 +22,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace, settings: Settings) -> Exit:
     """Read JSON lines {"id", "text", "asked", "channel"} or plain lines and answer each."""
-    from dialogue.understanding import understand  # noqa: PLC0415 - the parser must not load the cues
+    from dialogue.understanding import understand
 
     for raw in sys.stdin.buffer:
         if not raw.strip():
