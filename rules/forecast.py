@@ -5,151 +5,19 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import replace
 
 from rules.facts import Kind
-from rules.forecast_book import ForecastBook, ForecastRemark, load_forecast_book
-from rules.forecast_fit import fit_without_outliers
-from rules.forecast_history import Job, read_history
+from rules.forecast_answer import Band, Forecast, Outlier
+from rules.forecast_book import ForecastBook, load_forecast_book
+from rules.forecast_fit import Misfit, fit_without_outliers
+from rules.forecast_history import History, Job, read_history
 from rules.forecast_prior import ShopPrior, expect_from_book, expect_of_job
+from rules.forecast_remarks import remark_on
+from rules.forecast_view import EIGHTY_PERCENT, FitView
 
-EIGHTY_PERCENT = 1.2815515655446004
-"""Half the width, in standard deviations, that holds 80 % of a normal distribution."""
-_POINTS_PER_DECADE = 8
-_DEFAULT_LINES = Kind.STIFFNESS
+_UNNAMED_LINES = Kind.STIFFNESS
 """An instrument nobody named is given the lines of this kind."""
-
-
-@dataclass(frozen=True)
-class Remark:
-    """Something the forecast has to say of itself."""
-
-    key: ForecastRemark
-    says: str
-
-    def to_dict(self) -> dict[str, str]:
-        """Return the remark as JSON."""
-        return {"key": self.key.value, "says": self.says}
-
-
-@dataclass(frozen=True)
-class Band:
-    """An expected figure with the range that holds it four times in five."""
-
-    low: float
-    expected: float
-    high: float
-
-    def to_dict(self) -> dict[str, float]:
-        """Return the band as JSON, rounded to two places."""
-        return {"low": round(self.low, 2), "expected": round(self.expected, 2), "high": round(self.high, 2)}
-
-
-@dataclass(frozen=True)
-class CurvePoint:
-    """The loss to expect on one day."""
-
-    on: dt.date
-    days: int
-    """Since stringing."""
-    loss_percent: Band
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the point as JSON."""
-        return {"on": self.on.isoformat(), "days": self.days, "loss_percent": self.loss_percent.to_dict()}
-
-
-@dataclass(frozen=True)
-class Reach:
-    """When a loss is reached: a range of days; None stands for not within the horizon."""
-
-    line_percent: float
-    earliest: dt.date | None
-    """One time in ten it comes sooner."""
-    expected: dt.date | None
-    latest: dt.date | None
-    """One time in ten it comes later, or never."""
-    reached_chance: float
-    """Chance that it has been reached by today, from 0 to 1."""
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the range as JSON."""
-        days = {key: getattr(self, key) for key in ("earliest", "expected", "latest")}
-        return {
-            "line_percent": self.line_percent,
-            **{key: day.isoformat() if day else None for key, day in days.items()},
-            "reached_chance": round(self.reached_chance, 3),
-        }
-
-
-@dataclass(frozen=True)
-class Outlier:
-    """A reading that does not agree with the others, named and never silently dropped."""
-
-    on: dt.date
-    loss_percent: float
-    expected_percent: float
-    sd_away: float
-    """Above zero when more was lost than expected."""
-    set_aside: bool
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the outlier as JSON."""
-        return {
-            "on": self.on.isoformat(),
-            "loss_percent": round(self.loss_percent, 2),
-            "expected_percent": round(self.expected_percent, 2),
-            "sd_away": round(self.sd_away, 2),
-            "set_aside": self.set_aside,
-        }
-
-
-@dataclass(frozen=True)
-class Forecast:
-    """How one stringbed will lose tension, how sure that is, and what it rests on."""
-
-    strung_on: dt.date
-    today: dt.date
-    kind: Kind | None
-    readings: int
-    """Readings of this job that count, the baseline not among them."""
-    loss_today_percent: Band
-    slope_percent_per_decade: Band
-    """Loss per tenfold time since stringing."""
-    curve: tuple[CurvePoint, ...]
-    reaches: tuple[Reach, ...]
-    rests_on_prior: float
-    """Share of the answer that was expected beforehand: 1 with no reading, near 0 with many."""
-    shop_jobs: int
-    """Jobs of the shop behind what was expected; 0 when it is the book's own figure."""
-    shop_learnt_on: dt.date | None
-    player_jobs: int
-    outliers: tuple[Outlier, ...] = ()
-    remarks: tuple[Remark, ...] = ()
-
-    def reach(self, line_percent: float) -> Reach | None:
-        """Return the range for that loss, or None where it was not asked for."""
-        return next((one for one in self.reaches if one.line_percent == line_percent), None)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the forecast as JSON."""
-        return {
-            "strung_on": self.strung_on.isoformat(),
-            "today": self.today.isoformat(),
-            "kind": self.kind.value if self.kind else None,
-            "readings": self.readings,
-            "loss_today_percent": self.loss_today_percent.to_dict(),
-            "slope_percent_per_decade": self.slope_percent_per_decade.to_dict(),
-            "curve": [point.to_dict() for point in self.curve],
-            "reaches": [one.to_dict() for one in self.reaches],
-            "rests_on_prior": round(self.rests_on_prior, 3),
-            "shop_jobs": self.shop_jobs,
-            "shop_learnt_on": self.shop_learnt_on.isoformat() if self.shop_learnt_on else None,
-            "player_jobs": self.player_jobs,
-            "outliers": [one.to_dict() for one in self.outliers],
-            "remarks": [one.to_dict() for one in self.remarks],
-        }
 
 
 def forecast_loss(
@@ -171,19 +39,16 @@ def forecast_loss(
     book = book or load_forecast_book()
     start = expect_from_book(job.strings, book)
     history = read_history(job, today, book, start.mean[0])
-    population = start
-    if shop is not None:
-        population = shop.populations.get((job.strings, history.kind), start)
+    population = shop.populations.get((job.strings, history.kind), start) if shop is not None else start
     past = [read_history(one, today, book, start.mean[0]) for one in earlier if one.strings == job.strings]
     belief, player_jobs = expect_of_job(population, [one for one in past if one.kind == history.kind])
-    limits = book.figures
+    figures = book.figures
     fit, misfits = fit_without_outliers(
-        history.checks, belief, history.noise, limits.outlier_sd.value, int(limits.outlier_others.value)
+        history.checks, belief, history.noise, figures.outlier_sd.value, int(figures.outlier_others.value)
     )
-    view = _View(job, history, fit, population.widen, book)
-    outliers = tuple(_name_outlier(one, history, today) for one in misfits)
-    learnt_on = shop.learnt_on if shop is not None and population.jobs else None
+    view = FitView(fit, job.strung_on, history.mean_hours_per_week, population.widen, int(figures.horizon_days.value))
     slope_sd = EIGHTY_PERCENT * math.sqrt(max(fit.slope_variance, 0.0))
+    lines = book.lines[history.kind or _UNNAMED_LINES].percent
     found = Forecast(
         strung_on=job.strung_on,
         today=today,
@@ -192,11 +57,21 @@ def forecast_loss(
         loss_today_percent=view.band((today - job.strung_on).days),
         slope_percent_per_decade=Band(max(fit.slope - slope_sd, 0.0), fit.slope, fit.slope + slope_sd),
         curve=view.curve(today),
-        reaches=tuple(view.reach(line, today) for line in _lines(history.kind, book)),
-        rests_on_prior=view.weigh_prior(),
+        reaches=tuple(view.reach(line, today) for line in lines),
+        rests_on_prior=view.weigh_prior(figures.reference_days.value),
         shop_jobs=population.jobs,
-        shop_learnt_on=learnt_on,
+        shop_learnt_on=shop.learnt_on if shop is not None and population.jobs else None,
         player_jobs=player_jobs,
-        outliers=outliers,
+        outliers=tuple(_name_outlier(one, history, today) for one in misfits),
     )
-    return found
+    return replace(found, remarks=remark_on(found, job, history, book))
+
+
+def _name_outlier(misfit: Misfit, history: History, today: dt.date) -> Outlier:
+    return Outlier(
+        on=history.readings[misfit.index].taken_on or today,
+        loss_percent=history.checks[misfit.index].loss_percent,
+        expected_percent=misfit.expected_percent,
+        sd_away=misfit.sd_away,
+        set_aside=misfit.set_aside,
+    )

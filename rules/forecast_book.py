@@ -97,6 +97,7 @@ class ForecastFigures(Strict):
     shop_share: Figure
     player_share: Figure
     shop_strength: Figure
+    bend_sd: Figure
     implausible_sd: Figure
     widen_least: Figure
     widen_most: Figure
@@ -133,7 +134,7 @@ class ForecastBook(Sourced):
     strings: dict[Material | Literal["unknown"], StringFigures]
     heat: Heat
     remarks: dict[ForecastRemark, str]
-    spans: dict[Literal["day", "days", "weeks", "months"], str]
+    spans: dict[Literal["first_day", "day", "days", "weeks", "months"], str]
 
     @model_validator(mode="after")
     def _complete(self) -> ForecastBook:
@@ -142,7 +143,7 @@ class ForecastBook(Sourced):
             "lines": set(Kind),
             "strings": {*Material, "unknown"},
             "remarks": set(ForecastRemark),
-            "spans": {"day", "days", "weeks", "months"},
+            "spans": {"first_day", "day", "days", "weeks", "months"},
         }
         for table, keys in wanted.items():
             if missing := keys - set(getattr(self, table)):
@@ -160,6 +161,8 @@ class ForecastBook(Sourced):
     def say_days(self, days: float) -> str:
         """Return a length of time as people say it: days, weeks from two weeks on, months from three months on."""
         if days < 14:  # noqa: PLR2004 - whole weeks are how a counter talks
+            if round(days) == 0:
+                return self.spans["first_day"]
             return self.spans["day" if round(days) == 1 else "days"].format(n=round(days))
         if days < 91:  # noqa: PLR2004
             return self.spans["weeks"].format(n=round(days / 7))

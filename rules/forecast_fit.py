@@ -11,7 +11,46 @@ Vector = list[float]
 Matrix = list[list[float]]
 
 
-@dataclass(frozen=True)
+KNOTS_HOURS = (24.0, 96.0, 384.0, 1536.0)
+"""Where a shop's own course may bend: 1, 4, 16 and 64 days after stringing."""
+_KNOTS = tuple(math.log10(hours) for hours in KNOTS_HOURS)
+_WITHIN_FIRST = (0.0,) * len(KNOTS_HOURS)
+
+
+def stretch_beyond(hours: float) -> tuple[float, ...]:
+    """Return how much log time, in decades, lies in each stretch after a knot."""
+    first, second, third, last = _KNOTS
+    now = math.log10(hours)
+    if now <= first:
+        return _WITHIN_FIRST
+    if now <= second:
+        return now - first, 0.0, 0.0, 0.0
+    if now <= third:
+        return second - first, now - second, 0.0, 0.0
+    if now <= last:
+        return second - first, third - second, now - third, 0.0
+    return second - first, third - second, last - third, now - last
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """The loss over log time up to its size: a straight line, or bent where a shop's own jobs bend."""
+
+    steepness: tuple[float, ...] = ()
+    """Slope after each knot as a multiple of the slope in the first day; none is the straight line."""
+
+    def decades(self, hours: float) -> float:
+        """Return the log time since one hour, as tension loss runs through it."""
+        if not self.steepness:
+            return math.log10(hours)
+        first = min(math.log10(hours), _KNOTS[0])
+        return first + _dot(self.steepness, stretch_beyond(hours))
+
+
+STRAIGHT = Course()
+
+
+@dataclass(frozen=True, slots=True)
 class Belief:
     """What is thought of slope and wear before this job's readings."""
 
@@ -23,9 +62,12 @@ class Belief:
     wear_variance: float
     covariance: float = 0.0
     """Of slope and wear: below zero once readings have told their sum better than their shares."""
+    drift_percent: float = 0.0
+    """How far a stringbed wanders from the course, per root decade."""
+    course: Course = STRAIGHT
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Check:
     """One reading of a job as a loss against its baseline."""
 
@@ -39,7 +81,7 @@ class Check:
     """Standard deviation of this reading alone."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Noise:
     """What blurs all readings of a job together."""
 
@@ -47,8 +89,6 @@ class Noise:
     """Hours after stringing at which the baseline was taken."""
     baseline_percent: float
     """Standard deviation of the baseline, shared by every loss computed from it."""
-    drift_percent: float
-    """How far the stringbed wanders from the straight log line, per root decade."""
     played_share: float
     """Standard deviation of the playing time, as a share of it."""
 
@@ -61,8 +101,8 @@ def factor(matrix: Matrix) -> Matrix:
         row = lower[i]
         for j in range(i):
             other = lower[j]
-            row[j] = (matrix[i][j] - sum(row[k] * other[k] for k in range(j))) / other[j]
-        row[i] = math.sqrt(matrix[i][i] - sum(row[k] * row[k] for k in range(i)))
+            row[j] = (matrix[i][j] - _dot(row[:j], other)) / other[j]
+        row[i] = math.sqrt(matrix[i][i] - _dot(row[:i], row))
     return lower
 
 
@@ -72,7 +112,7 @@ def solve(lower: Matrix, right: Sequence[float]) -> Vector:
     x = list(right)
     for i in range(size):
         row = lower[i]
-        x[i] = (x[i] - sum(row[k] * x[k] for k in range(i))) / row[i]
+        x[i] = (x[i] - _dot(row[:i], x)) / row[i]
     for i in range(size - 1, -1, -1):
         x[i] = (x[i] - sum(lower[k][i] * x[k] for k in range(i + 1, size))) / lower[i][i]
     return x
@@ -85,7 +125,7 @@ def invert(matrix: Matrix) -> Matrix:
     return [solve(lower, [1.0 if i == j else 0.0 for i in range(size)]) for j in range(size)]
 
 
-def cover(checks: Sequence[Check], noise: Noise, wear: float) -> Matrix:
+def cover(checks: Sequence[Check], noise: Noise, belief: Belief) -> Matrix:
     """Return the covariance of the checks' losses around the law, for a known slope and wear.
 
     Reading scatter on the diagonal; the baseline shared by all; a walk in log time, anchored where the baseline was
@@ -93,8 +133,8 @@ def cover(checks: Sequence[Check], noise: Noise, wear: float) -> Matrix:
     """
     decades = [math.log10(check.hours / noise.zero_hours) for check in checks]
     shared = noise.baseline_percent**2
-    drift = noise.drift_percent**2 / 2
-    hours_off = (wear * noise.played_share) ** 2
+    drift = belief.drift_percent**2 / 2
+    hours_off = (belief.wear * noise.played_share) ** 2
     rows: Matrix = []
     for i, check in enumerate(checks):
         row = []
@@ -128,7 +168,9 @@ class LossFit:
         self.checks = tuple(checks)
         self.belief = belief
         self.noise = noise
-        self._decades = [math.log10(check.hours / noise.zero_hours) for check in checks]
+        self._zero = belief.course.decades(noise.zero_hours)
+        self._walked = [math.log10(check.hours / noise.zero_hours) for check in checks]
+        self._decades = [belief.course.decades(check.hours) - self._zero for check in checks]
         self._to_slope = [self._link(d, c.played)[0] for d, c in zip(self._decades, checks, strict=True)]
         self._to_wear = [self._link(d, c.played)[1] for d, c in zip(self._decades, checks, strict=True)]
         self._inverse = self._invert_cover()
@@ -144,6 +186,8 @@ class LossFit:
         self.slope_variance = belief.slope_variance - _dot(self._to_slope, self._gain_slope)
         self.wear_variance = belief.wear_variance - _dot(self._to_wear, self._gain_wear)
         self.covariance = belief.covariance - _dot(self._to_slope, self._gain_wear)
+        self.read_variances = (self.slope_variance, self.wear_variance, self.covariance)
+        """Of slope, of wear and of both, by the readings alone, before they are kept from falling below zero."""
         self._corrections = self._keep_positive()
 
     def _link(self, decade: float, played: float) -> tuple[float, float]:
@@ -157,7 +201,7 @@ class LossFit:
     def _invert_cover(self) -> Matrix:
         if not self.checks:
             return []
-        matrix = cover(self.checks, self.noise, self.belief.wear)
+        matrix = cover(self.checks, self.noise, self.belief)
         for i, row in enumerate(matrix):
             for j, check in enumerate(self.checks):
                 row[j] += self._to_slope[i] * self._decades[j] + self._to_wear[i] * check.played
@@ -188,10 +232,11 @@ class LossFit:
     def at(self, hours: float, played: float) -> tuple[float, float]:
         """Return mean and standard deviation of the loss in per cent, as it would be read against this baseline."""
         noise, belief = self.noise, self.belief
-        decade = math.log10(hours / noise.zero_hours)
-        drift = noise.drift_percent**2 / 2
+        decade = belief.course.decades(hours) - self._zero
+        walked = math.log10(hours / noise.zero_hours)
+        drift = belief.drift_percent**2 / 2
         hours_off = (belief.wear * noise.played_share) ** 2
-        here = abs(decade)
+        here = abs(walked)
         to_slope, to_wear = self._link(decade, played)
         variance = (
             noise.baseline_percent**2 + 2 * drift * here + (hours_off * played + to_wear) * played + to_slope * decade
@@ -199,11 +244,11 @@ class LossFit:
         mean = belief.slope * decade + belief.wear * played
         shared = [
             noise.baseline_percent**2
-            + drift * (here + abs(other) - abs(decade - other))
+            + drift * (here + abs(other) - abs(walked - other))
             + (hours_off * check.played + own_wear) * played
             + own_slope * decade
             for check, other, own_slope, own_wear in zip(
-                self.checks, self._decades, self._to_slope, self._to_wear, strict=True
+                self.checks, self._walked, self._to_slope, self._to_wear, strict=True
             )
         ]
         mean += _dot(shared, self._weights)
@@ -232,7 +277,8 @@ class LossFit:
 
 
 def _dot(first: Sequence[float], second: Sequence[float]) -> float:
-    return sum(map(mul, first, second))
+    total: float = sum(map(mul, first, second))
+    return total
 
 
 def _cut_at_zero(mean: float, variance: float) -> tuple[float, float]:

@@ -1,4 +1,4 @@
-"""One stringing with its readings, turned into losses over time, like with like only; knows no prior and no law's fit."""
+"""One stringing with its readings as losses over time, like with like only; knows no prior and fits nothing."""
 
 from __future__ import annotations
 
@@ -68,6 +68,11 @@ class History:
     left_out: tuple[LeftOut, ...] = ()
     play_known: bool = True
 
+    @property
+    def mean_hours_per_week(self) -> float:
+        """Return the middle of the weekly hours of play."""
+        return (self.hours_per_week.low + self.hours_per_week.high) / 2
+
 
 def job_from_facts(facts: Facts, book: ForecastBook) -> Job | None:
     """Return the job that the facts describe, or None while the stringing day is not known."""
@@ -131,7 +136,6 @@ def read_history(job: Job, today: dt.date, book: ForecastBook, slope: float) -> 
         noise=Noise(
             zero_hours=zero,
             baseline_percent=math.hypot(_scatter_percent(baseline, baseline, book), zero_sd),
-            drift_percent=book.figures.drift_percent.value,
             played_share=share_sd,
         ),
         hours_per_week=weekly,

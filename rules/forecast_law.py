@@ -50,11 +50,8 @@ def invert_w_exp_w(value: float) -> float:
 
 def _w_of_log(log_value: float) -> float:
     """Return w with w + ln(w) = log_value."""
-    if log_value > 1:
-        w = log_value - math.log(log_value)
-    else:
-        # w*exp(w) = v gives w <= v, and w close to v/(1+v) for a small v
-        w = math.exp(log_value) / (1 + math.exp(log_value))
+    # for a small value v, w lies close to v/(1+v); for a large one close to ln(v) - ln(ln(v))
+    w = log_value - math.log(log_value) if log_value > 1 else 1 / (1 + math.exp(-log_value))
     for _ in range(_NEWTON_STEPS):
         if w == 0:  # the value is below the smallest float
             return 0.0

@@ -5,12 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from rules.facts import Kind, Material
 from rules.forecast_book import ForecastBook
-from rules.forecast_fit import Belief, cover, factor, solve
+from rules.forecast_fit import KNOTS_HOURS, STRAIGHT, Belief, Course, cover, factor, solve
 from rules.forecast_history import History
 
 Pair = tuple[float, float]
@@ -29,6 +29,9 @@ class Population:
     """Variance of the mean itself: how far this shop may be from it."""
     player: Pair
     job: Pair
+    drift_percent: float
+    """How far a stringbed wanders from the course, per root decade."""
+    course: Course = STRAIGHT
     widen: float = 1.0
     """Factor on the range, learnt from how well past readings were foretold."""
     jobs: int = 0
@@ -41,6 +44,8 @@ class Population:
             "shop": list(self.shop),
             "player": list(self.player),
             "job": list(self.job),
+            "drift_percent": self.drift_percent,
+            "course": list(self.course.steepness),
             "widen": self.widen,
             "jobs": self.jobs,
         }
@@ -55,7 +60,11 @@ class Population:
         pairs = {key: (float(data[key][0]), float(data[key][1])) for key in ("mean", "shop", "player", "job")}
         if any(not math.isfinite(value) or value < 0 for pair in pairs.values() for value in pair):
             raise ValueError("a population holds finite numbers from zero up")
-        return cls(**pairs, widen=float(data["widen"]), jobs=int(data["jobs"]))
+        course = Course(tuple(float(value) for value in data["course"]))
+        if len(course.steepness) not in {0, len(KNOTS_HOURS)}:
+            raise ValueError("a course holds one figure for each knot, or none")
+        drift, widen = float(data["drift_percent"]), float(data["widen"])
+        return cls(**pairs, drift_percent=drift, course=course, widen=widen, jobs=int(data["jobs"]))
 
 
 @dataclass(frozen=True)
@@ -76,8 +85,13 @@ class ShopPrior:
             "jobs": self.jobs,
             "left_out": self.left_out,
             "populations": [
-                {"mains_material": mains, "crosses_material": crosses, "kind": kind, **population.to_dict()}
-                for ((mains, crosses), kind), population in self.populations.items()
+                {
+                    "mains_material": strings[0].value if strings[0] else None,
+                    "crosses_material": strings[1].value if strings[1] else None,
+                    "kind": kind.value if kind else None,
+                    **population.to_dict(),
+                }
+                for (strings, kind), population in self.populations.items()
             ],
         }
 
@@ -97,7 +111,10 @@ class ShopPrior:
 
 
 def expect_from_book(strings: Strings, book: ForecastBook) -> Population:
-    """Return the book's population for these strings; a hybrid lies in the middle of its two, with their difference in the spread."""
+    """Return the book's population for these strings.
+
+    A hybrid lies in the middle of its two strings, with the difference between them in the spread.
+    """
     figures = [book.strings[one or "unknown"] for one in strings]
     means, variances = [], []
     for spreads in ([one.slope for one in figures], [one.wear for one in figures]):
@@ -109,18 +126,25 @@ def expect_from_book(strings: Strings, book: ForecastBook) -> Population:
     def share(part: float) -> Pair:
         return variances[0] * part, variances[1] * part
 
-    return Population((means[0], means[1]), share(shop), share(player), share(1 - shop - player))
+    return Population(
+        mean=(means[0], means[1]),
+        shop=share(shop),
+        player=share(player),
+        job=share(1 - shop - player),
+        drift_percent=book.figures.drift_percent.value,
+    )
 
 
-def inform(history: History, wear: float) -> Information | None:
+def inform(history: History, population: Population) -> Information | None:
     """Return what the job's readings tell of its slope and wear, or None without a reading."""
-    checks = history.checks
+    checks, course = history.checks, population.course
     if not checks:
         return None
-    decades = [math.log10(check.hours / history.noise.zero_hours) for check in checks]
+    zero = course.decades(history.noise.zero_hours)
+    decades = [course.decades(check.hours) - zero for check in checks]
     played = [check.played for check in checks]
     losses = [check.loss_percent for check in checks]
-    lower = factor(cover(checks, history.noise, wear))
+    lower = factor(cover(checks, history.noise, expect_of_any(population)))
     by_decades, by_played = solve(lower, decades), solve(lower, played)
     return (
         sum(a * b for a, b in zip(decades, by_decades, strict=True)),
@@ -128,6 +152,16 @@ def inform(history: History, wear: float) -> Information | None:
         sum(a * b for a, b in zip(played, by_played, strict=True)),
         sum(a * b for a, b in zip(losses, by_decades, strict=True)),
         sum(a * b for a, b in zip(losses, by_played, strict=True)),
+    )
+
+
+def expect_of_any(population: Population) -> Belief:
+    """Return the belief for a job of a player nobody has met yet."""
+    parts = zip(population.shop, population.player, population.job, strict=True)
+    slope_variance, wear_variance = (math.fsum(part) for part in parts)
+    slope, wear = population.mean
+    return Belief(
+        slope, slope_variance, wear, wear_variance, drift_percent=population.drift_percent, course=population.course
     )
 
 
@@ -152,20 +186,22 @@ def blur(told: Information, spread: Pair) -> Information:
 
 def expect_of_job(population: Population, earlier: Sequence[History]) -> tuple[Belief, int]:
     """Return the belief for the player's next job, and how many of his earlier jobs it takes in."""
+    told = [blur(one, population.job) for history in earlier if (one := inform(history, population))]
+    belief = expect_of_any(population)
+    if not told:
+        return belief, 0
     (slope, wear), (job_slope, job_wear) = population.mean, population.job
     common = (population.shop[0] + population.player[0], population.shop[1] + population.player[1])
-    told = [blur(one, population.job) for history in earlier if (one := inform(history, wear))]
-    a, b, c, x, y = (sum(column) for column in zip(*told, strict=True)) if told else (0.0,) * 5
+    a, b, c, x, y = (math.fsum(column) for column in zip(*told, strict=True))
     a, c = a + 1 / common[0], c + 1 / common[1]
     x, y = x + slope / common[0], y + wear / common[1]
     scale = 1 / (a * c - b * b)
-    return (
-        Belief(
-            slope=(c * x - b * y) * scale,
-            slope_variance=c * scale + job_slope,
-            wear=max((a * y - b * x) * scale, 0.0),
-            wear_variance=a * scale + job_wear,
-            covariance=-b * scale,
-        ),
-        len(told),
+    belief = replace(
+        belief,
+        slope=(c * x - b * y) * scale,
+        slope_variance=c * scale + job_slope,
+        wear=max((a * y - b * x) * scale, 0.0),
+        wear_variance=a * scale + job_wear,
+        covariance=-b * scale,
     )
+    return belief, len(told)

@@ -4,31 +4,35 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from rules.facts import Kind
 from rules.forecast_book import ForecastBook, load_forecast_book
-from rules.forecast_fit import Belief, Check, LossFit, Noise
+from rules.forecast_fit import KNOTS_HOURS, Belief, Course, LossFit, factor, solve, stretch_beyond
 from rules.forecast_history import History, Job, read_history
+from rules.forecast_levels import improve, locate_job
 from rules.forecast_prior import (
     Information,
     Pair,
     Population,
     ShopPrior,
     Strings,
-    blur,
     expect_from_book,
-    expect_of_job,
+    expect_of_any,
     inform,
 )
 
-_MOST_ROUNDS = 40
-_SETTLED = 0.01
-"""Rounds end once no variance moves by more than this share."""
-_MOST_TRIALS = 2000
-"""Past jobs on which the width of the range is tried; more would not change it."""
+_TURNS = 3
+_FIRST_TURN_JOBS = 5000
+_ROUNDS = 6
+"""Rounds of learning in each turn; more move no figure that matters."""
+_DRIFT_TRIALS = 400
+_WIDTH_TRIALS = 2000
+"""Past jobs on which drift and width are tried; more would not change them."""
+_DRIFT_SHARES = (0.25, 0.35, 0.5, 0.7, 1.0, 1.4)
+_MOST_AWAY = 4.0
+"""A reading further off than this counts as an outlier, which is not the drift's doing."""
 _TRIAL_STRENGTH = 50
 _EIGHTY_PERCENT = 1.2815515655446004
 """Half the width, in standard deviations, that holds 80 % of a normal distribution."""
@@ -37,9 +41,9 @@ _EIGHTY_PERCENT = 1.2815515655446004
 def learn_shop_prior(jobs: Iterable[Job], learnt_on: dt.date, book: ForecastBook | None = None) -> ShopPrior:
     """Return what the jobs teach about slope and wear, by strings and kind of instrument.
 
-    Three levels (shop, player, job) by expectation-maximisation, each variance held by the book's as if by a few jobs
-    more (Gelman et al., "Bayesian Data Analysis", chapters 5 and 13). Then the width of the range is set by how well
-    later readings would have been foretold. Jobs without a usable reading teach nothing.
+    In turn: how slope and wear scatter over the shop, its players and their jobs; where the course bends; how far beds
+    drift from it. At last the width of the range, by how well later readings would have been foretold. Jobs without a
+    usable reading teach nothing.
     """
     book = book or load_forecast_book()
     starts: dict[Strings, Population] = {}
@@ -60,8 +64,7 @@ def learn_shop_prior(jobs: Iterable[Job], learnt_on: dt.date, book: ForecastBook
 def _keep_plausible(history: History, start: Population, book: ForecastBook) -> tuple[History, int]:
     """Return the history without the checks that no string of the book could give, and how many those were."""
     limit = book.figures.implausible_sd.value
-    belief, _ = expect_of_job(start, ())
-    nothing_read = LossFit((), belief, history.noise)
+    nothing_read = LossFit((), expect_of_any(start), history.noise)
     good = []
     for check in history.checks:
         mean, sd = nothing_read.at(check.hours, check.played)
@@ -72,106 +75,113 @@ def _keep_plausible(history: History, start: Population, book: ForecastBook) -> 
 
 
 class _Group:
-    """The jobs with the same strings, read by the same kind of instrument."""
+    """The jobs with the same strings, read by the same kind of instrument, player by player."""
 
     def __init__(self, start: Population) -> None:
         self.start = start
-        self.players: list[list[Information]] = []
-        self.trials: deque[History] = deque(maxlen=_MOST_TRIALS)
-        self._known: dict[str, list[Information]] = {}
+        self.players: list[list[History]] = []
+        self._known: dict[str, list[History]] = {}
 
     def add(self, player: str | None, history: History) -> None:
-        told = inform(history, self.start.mean[1])
-        if told is None:
-            return
-        self.trials.append(history)
+        """Take in one job; a job of nobody in particular is a player of its own."""
         jobs = self._known.get(player) if player is not None else None
         if jobs is None:
             jobs = []
             self.players.append(jobs)
             if player is not None:
                 self._known[player] = jobs
-        jobs.append(told)
+        jobs.append(history)
+
+    def sample(self, most: int) -> list[list[History]]:
+        """Return about so many jobs, evenly from all, player by player."""
+        jobs = sum(map(len, self.players))
+        return self.players[:: max(jobs // most, 1)]
+
+    def trials(self, most: int) -> list[History]:
+        """Return up to so many of the jobs, evenly from all."""
+        every = [history for jobs in self.players for history in jobs]
+        return every[:: max(len(every) // most, 1)][:most]
 
 
 def _learn(group: _Group, book: ForecastBook) -> Population:
+    """Return the group's population: in turn its course, its slopes and wear, its drift; at last the width."""
     strength = book.figures.shop_strength.value
     found = replace(group.start, jobs=sum(map(len, group.players)))
-    for _ in range(_MOST_ROUNDS):
-        before = found
-        found = _improve(group, before, strength)
-        moved = max(abs(a / b - 1) for a, b in zip(_variances(found), _variances(before), strict=True))
-        if moved < _SETTLED:
-            break
-    return replace(found, widen=_try_width(group.trials, found, book))
+    for turn in range(_TURNS):
+        # the first turns only find the way, which a part of a large shop shows as well
+        players = group.sample(_FIRST_TURN_JOBS) if turn < _TURNS - 1 else group.players
+        told = [[one for job in jobs if (one := inform(job, found))] for jobs in players]
+        for _ in range(_ROUNDS):
+            found = improve(told, group.start, found, strength)
+        found = replace(found, course=_bend(players, told, found, book))
+        found = replace(found, drift_percent=_try_drift(group.trials(_DRIFT_TRIALS), found, book))
+    return replace(found, widen=_try_width(group.trials(_WIDTH_TRIALS), found, book))
 
 
-def _variances(population: Population) -> tuple[float, ...]:
-    return (*population.player, *population.job)
+def _bend(
+    players: Sequence[Sequence[History]],
+    told: Sequence[Sequence[Information]],
+    now: Population,
+    book: ForecastBook,
+) -> Course:
+    """Return the course that the jobs follow, each at its own slope, held to the straight line by the book.
+
+    Weighted least squares for the steepness after each knot. Each is tied to one and to the stretch before it, so
+    that a course goes on much as it went where there are no readings.
+    """
+    size = len(KNOTS_HOURS)
+    hold = 1 / book.figures.bend_sd.value**2
+    matrix = [[0.0] * size for _ in range(size)]
+    right = [2 * hold] + [hold] * (size - 1)
+    for i in range(size):
+        matrix[i][i] = 2 * hold if i == size - 1 else 3 * hold
+        if i:
+            matrix[i][i - 1] = -hold
+    for jobs, known in zip(players, told, strict=True):
+        for history, one in zip(jobs, known, strict=True):
+            for parts, left, weight in _stretch_out(history, locate_job(one, now), now.drift_percent):
+                for i, part in enumerate(parts):
+                    right[i] += weight * part * left
+                    for j in range(i + 1):
+                        matrix[i][j] += weight * part * parts[j]
+    for i in range(size):
+        for j in range(i):
+            matrix[j][i] = matrix[i][j]
+    return Course(tuple(max(value, 0.0) for value in solve(factor(matrix), right)))
 
 
-def _improve(group: _Group, now: Population, strength: float) -> Population:
-    """Return the population after one round of expectation-maximisation."""
-    start = group.start
-    (p, q), (slope, wear) = now.player, now.mean
-    total = [0.0] * 5
-    player_squares, job_squares = [0.0, 0.0], [0.0, 0.0]
-    for jobs in group.players:
-        a, b, c, x, y = (sum(column) for column in zip(*(blur(one, now.job) for one in jobs), strict=True))
-        # the player's own departure from the shop's mean
-        one, two = a + 1 / p, c + 1 / q
-        scale = 1 / (one * two - b * b)
-        left_x, left_y = x - a * slope - b * wear, y - b * slope - c * wear
-        away = ((two * left_x - b * left_y) * scale, (one * left_y - b * left_x) * scale)
-        spread = (two * scale, -b * scale, one * scale)
-        player_squares[0] += away[0] ** 2 + spread[0]
-        player_squares[1] += away[1] ** 2 + spread[2]
-        for told in jobs:
-            _add_job(job_squares, told, now.job, ((slope + away[0], wear + away[1]), spread))
-        for i, value in enumerate(blur((a, b, c, x, y), now.player)):
-            total[i] += value
-    mean, uncertain = _locate(start, total)
-    players, count = len(group.players), now.jobs
-    return replace(
-        now,
-        mean=mean,
-        shop=uncertain,
-        player=_hold(start.player, player_squares, players, strength),
-        job=_hold(start.job, job_squares, count, strength),
-    )
+def _stretch_out(history: History, location: Pair, drift_percent: float) -> Iterator[tuple[list[float], float, float]]:
+    """Yield each reading past the first day: loss per stretch at steepness one, loss past the first day, weight."""
+    slope, wear = location
+    noise = history.noise
+    start = math.log10(KNOTS_HOURS[0])
+    zero_stretch, zero_first = stretch_beyond(noise.zero_hours), min(math.log10(noise.zero_hours), start)
+    for check in history.checks:
+        if check.hours > KNOTS_HOURS[0]:
+            left = check.loss_percent - wear * check.played - slope * (start - zero_first)
+            variance = check.scatter_percent**2 + noise.baseline_percent**2 + drift_percent**2
+            stretch = stretch_beyond(check.hours)
+            # the readings of one job share most of what is off, so together they weigh like one
+            yield (
+                [slope * (a - b) for a, b in zip(stretch, zero_stretch, strict=True)],
+                left,
+                1 / variance / len(history.checks),
+            )
 
 
-def _add_job(
-    squares: list[float], told: Information, spread: Pair, player: tuple[Pair, tuple[float, float, float]]
-) -> None:
-    """Add the expected square of one job's departure from its player's mean, which is itself only known roughly."""
-    a, b, c, x, y = told
-    (slope, wear), (v11, v12, v22) = player
-    one, two = a + 1 / spread[0], c + 1 / spread[1]
-    scale = 1 / (one * two - b * b)
-    left_x, left_y = x - a * slope - b * wear, y - b * slope - c * wear
-    m1, m2 = (two * left_x - b * left_y) * scale, (one * left_y - b * left_x) * scale
-    # how the job's departure answers to the player's mean: rows of the gain
-    g11, g12 = (two * a - b * b) * scale, (two * b - b * c) * scale
-    g21, g22 = (one * b - b * a) * scale, (one * c - b * b) * scale
-    squares[0] += m1 * m1 + two * scale + g11 * g11 * v11 + 2 * g11 * g12 * v12 + g12 * g12 * v22
-    squares[1] += m2 * m2 + one * scale + g21 * g21 * v11 + 2 * g21 * g22 * v12 + g22 * g22 * v22
-
-
-def _locate(start: Population, total: Sequence[float]) -> tuple[Pair, Pair]:
-    """Return the shop's mean and its variance from what all players told, with the book as the prior."""
-    a, b, c, x, y = total
-    a, c = a + 1 / start.shop[0], c + 1 / start.shop[1]
-    x, y = x + start.mean[0] / start.shop[0], y + start.mean[1] / start.shop[1]
-    scale = 1 / (a * c - b * b)
-    return ((c * x - b * y) * scale, max((a * y - b * x) * scale, 0.0)), (c * scale, a * scale)
-
-
-def _hold(start: Pair, squares: Sequence[float], count: int, strength: float) -> Pair:
-    return (
-        (strength * start[0] + squares[0]) / (strength + count),
-        (strength * start[1] + squares[1]) / (strength + count),
-    )
+def _try_drift(trials: Sequence[History], now: Population, book: ForecastBook) -> float:
+    """Return the drift under which the last reading of each past job would have been foretold best."""
+    usual = book.figures.drift_percent.value
+    scores = {}
+    for share in _DRIFT_SHARES:
+        belief = replace(expect_of_any(now), drift_percent=share * usual)
+        # the book's drift has a small lead, so that a few jobs do not move it
+        score = book.figures.shop_strength.value * 0.5 * math.log(share) ** 2
+        for history in trials:
+            away, sd = _last_reading(history, belief)
+            score += math.log(sd) + 0.5 * min(abs(away / sd), _MOST_AWAY) ** 2
+        scores[share] = score
+    return min(scores, key=lambda share: scores[share]) * usual
 
 
 def _try_width(trials: Iterable[History], population: Population, book: ForecastBook) -> float:
@@ -181,17 +191,18 @@ def _try_width(trials: Iterable[History], population: Population, book: Forecast
     (the idea of split conformal prediction: Vovk et al., "Algorithmic Learning in a Random World", 2005). With few
     jobs the factor stays near one.
     """
-    belief, _ = expect_of_job(population, ())
-    distances = sorted(_distance(history.checks, belief, history.noise) for history in trials)
+    belief = expect_of_any(population)
+    distances = sorted(abs(away) / sd for away, sd in (_last_reading(one, belief) for one in trials))
     if not distances:
         return 1.0
     point = distances[min(math.ceil(0.8 * (len(distances) + 1)), len(distances)) - 1]
     weight = len(distances) / (len(distances) + _TRIAL_STRENGTH)
-    factor = 1 + weight * (point / _EIGHTY_PERCENT - 1)
-    return min(max(factor, book.figures.widen_least.value), book.figures.widen_most.value)
+    widen = 1 + weight * (point / _EIGHTY_PERCENT - 1)
+    return min(max(widen, book.figures.widen_least.value), book.figures.widen_most.value)
 
 
-def _distance(checks: Sequence[Check], belief: Belief, noise: Noise) -> float:
-    *before, last = checks
-    mean, sd = LossFit(before, belief, noise).at(last.hours, last.played)
-    return abs(last.loss_percent - mean) / math.hypot(sd, last.scatter_percent)
+def _last_reading(history: History, belief: Belief) -> tuple[float, float]:
+    """Return how far a job's last reading lay from what the ones before it foretold, and the standard deviation."""
+    *before, last = history.checks
+    mean, sd = LossFit(before, belief, history.noise).at(last.hours, last.played)
+    return last.loss_percent - mean, math.hypot(sd, last.scatter_percent)
