@@ -40,3 +40,12 @@ class TurnLooped(DialogueError):
     def __init__(self, actions: Sequence[str]) -> None:
         super().__init__(f"policy: no end after {', '.join(actions)}")
         self.actions = tuple(actions)
+
+
+class ValueRefused(DialogueError):
+    """A value cannot be, as the rulebook's limits say; its text may be shown to a person."""
+
+    def __init__(self, slot: str, message: str) -> None:
+        super().__init__(message)
+        self.slot = slot
+        self.message = message

@@ -1,0 +1,45 @@
+"""The actions of the domain, registered one by one on an executor; they hold no arithmetic, no query and no text."""
+
+from rasa_sdk.executor import ActionExecutor
+
+from dialogue.actions import consult, records, talk
+from dialogue.actions.base import CounterAction
+from dialogue.services import Services
+
+ACTIONS: tuple[type[CounterAction], ...] = (
+    consult.ValidateConsultationForm,
+    consult.Decide,
+    consult.TellVerdict,
+    consult.Explain,
+    consult.ExplainQuestion,
+    consult.WhatIf,
+    consult.NotKnown,
+    consult.Operate,
+    talk.Note,
+    talk.ReadBack,
+    talk.Settle,
+    talk.AskBack,
+    talk.NotUnderstood,
+    talk.OutOfScope,
+    talk.CallStaff,
+    talk.NextRacquet,
+    talk.Offer,
+    talk.AnswerOffer,
+    records.FindCustomer,
+    records.AskWhich,
+    records.Choose,
+    records.Keep,
+    records.HandOver,
+    records.LogReading,
+    records.DropOff,
+    records.TellDue,
+)
+"""Every action there is; a class that is not here does not exist for the conversation."""
+
+
+def build_executor(services: Services) -> ActionExecutor:
+    """Return an executor with every action registered on it, each with the services it may use."""
+    executor = ActionExecutor()
+    for action in ACTIONS:
+        executor.register_action(action(services))
+    return executor

@@ -1,0 +1,48 @@
+"""What every action shares: its services, the day, and a way to say a phrase; holds no use case."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from typing import Any, ClassVar
+
+from rasa_sdk.events import SlotSet
+from rasa_sdk.executor import CollectingDispatcher
+from rasa_sdk.interfaces import Action, Tracker
+
+from dialogue.services import Services
+
+Events = list[dict[str, Any]]
+
+
+class CounterAction(Action):
+    """An action of the counter."""
+
+    action: ClassVar[str]
+
+    def __init__(self, services: Services) -> None:
+        self.services = services
+
+    def name(self) -> str:
+        """Return the name the domain knows the action by."""
+        return self.action
+
+
+def say(dispatcher: CollectingDispatcher, key: str, **values: Any) -> None:
+    """Say a response of the domain with these values."""
+    dispatcher.utter_message(response=key, **values)
+
+
+def say_with_choices(dispatcher: CollectingDispatcher, key: str, choices: Sequence[str], **values: Any) -> None:
+    """Say a response of the domain and put up other choices than its own."""
+    dispatcher.utter_message(response=key, buttons=[{"title": text, "payload": text} for text in choices], **values)
+
+
+def today(tracker: Tracker) -> dt.date:
+    """Return the day of the turn."""
+    return dt.date.fromisoformat(tracker.latest_message["metadata"]["today"])
+
+
+def set_slots(**values: Any) -> Events:
+    """Return the events that set some slots."""
+    return [SlotSet(name, value) for name, value in values.items()]

@@ -1,0 +1,246 @@
+"""The consultation: check what was said, decide, tell, explain, suppose; decides nothing by itself."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from typing import Any
+
+from rasa_sdk.events import SlotSet
+from rasa_sdk.executor import CollectingDispatcher
+from rasa_sdk.forms import FormValidationAction
+from rasa_sdk.interfaces import Tracker
+
+from dialogue.actions.base import CounterAction, Events, say, set_slots, today
+from dialogue.errors import ValueRefused
+from dialogue.intake import claims, intent_of, outdated
+from dialogue.racquets import FACTS, known_facts
+from dialogue.telling import Telling, next_question, what_if_values
+from dialogue.translate import facts_phrases
+
+Validator = Callable[..., Awaitable[dict[str, Any]]]
+
+
+class ValidateConsultationForm(CounterAction, FormValidationAction):
+    """Checks every fact against the rulebook's limits and keeps it as the rules read it."""
+
+    action = "validate_consultation_form"
+
+    async def required_slots(
+        self, domain_slots: list[str], dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any
+    ) -> list[str]:
+        """Return what the rulebook still asks, then all it may ever ask: people say more than they are asked."""
+        decision = tracker.slots["decision"] or {"needs": ()}
+        needed = [need["fact"] for need in decision["needs"]]
+        return list(dict.fromkeys([*needed, *domain_slots]))
+
+    async def next_requested_slot(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> None:
+        """Leave the next question to the decision on the new facts, which is not taken yet."""
+
+    def check(self, slot: str, value: Any, dispatcher: CollectingDispatcher, tracker: Tracker) -> dict[str, Any]:
+        """Return the slot as it is kept, or empty with what is wrong."""
+        if value is None:
+            return {slot: None}
+        checked = self.services.check(slot, value, today(tracker))
+        if checked.refusal is None:
+            return {slot: checked.value}
+        say(dispatcher, "utter_refused", message=checked.refusal)
+        return {slot: None, "refused": {"slot": slot, "message": checked.refusal}}
+
+
+def _validator(slot: str) -> Validator:
+    async def validate(
+        self: ValidateConsultationForm, value: Any, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any
+    ) -> dict[str, Any]:
+        return self.check(slot, value, dispatcher, tracker)
+
+    return validate
+
+
+for _slot in FACTS:
+    # rasa-sdk looks a validator up by the name of its slot.
+    setattr(ValidateConsultationForm, f"validate_{_slot}", _validator(_slot))
+
+
+class Decide(CounterAction):
+    """Lets the rules decide on what is known and takes from them what to ask next."""
+
+    action = "action_decide"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return the decision and the next question."""
+        try:
+            decision = self.services.decide(known_facts(tracker.slots), today(tracker))
+        except ValueRefused as refused:
+            say(dispatcher, "utter_refused", message=refused.message)
+            fault = {"slot": refused.slot, "message": refused.message}
+            return [SlotSet(refused.slot, None), *set_slots(refused=fault, requested_slot=refused.slot)]
+        return set_slots(decision=decision, requested_slot=next_question(decision))
+
+
+class TellVerdict(CounterAction):
+    """Tells the verdict with its reasons and stores it."""
+
+    action = "action_tell_verdict"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return that the verdict was told and where it is stored."""
+        slots = tracker.slots
+        telling = Telling.of(slots["decision"])
+        for key, values in telling.verdict():
+            say(dispatcher, key, **values)
+        spoken = list(slots["offered"])
+        for caution, key, values in telling.cautions():
+            if caution not in spoken:
+                say(dispatcher, key, **values)
+                spoken.append(caution)
+        facts = known_facts(slots)
+        number = self.services.consult(facts, slots["decision"], today(tracker), slots["record"])
+        kept = [name for name in spoken if name != "why"]
+        return set_slots(told=True, consultation=number, offered=kept, requested_slot=None)
+
+
+class Explain(CounterAction):
+    """Tells why: first the steps that decided, then, asked again, the whole trail."""
+
+    action = "action_explain"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return that it was explained."""
+        slots = tracker.slots
+        if not slots["told"] or slots["decision"] is None:
+            if slots["requested_slot"] or slots["pending"]:
+                explain_question(dispatcher, slots)
+            else:
+                say(dispatcher, "utter_nothing_decided")
+            return []
+        telling = Telling.of(slots["decision"])
+        full = "why" in slots["offered"] or "full" in tracker.latest_message.get("operations", ())
+        for key, values in telling.trail(slots["words"]) if full else telling.short():
+            say(dispatcher, key, **values)
+        return set_slots(offered=list(dict.fromkeys([*slots["offered"], "why"])))
+
+
+class ExplainQuestion(CounterAction):
+    """Tells why something is asked: the row of the rulebook that reads the answer."""
+
+    action = "action_explain_question"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return nothing: the question stays open."""
+        slots = tracker.slots
+        if slots["requested_slot"] or slots["pending"] or slots["options"]:
+            explain_question(dispatcher, slots)
+            return []
+        return await Explain(self.services).run(dispatcher, tracker, domain)
+
+
+def explain_question(dispatcher: CollectingDispatcher, slots: Mapping[str, Any]) -> None:
+    """Say why the open question is asked."""
+    if slots["pending"]:
+        say(dispatcher, "utter_why_confirm")
+        return
+    asked = slots["requested_slot"] or "customer_name"
+    decision = slots["decision"] or {"needs": (), "strengthens": ()}
+    for need in (*decision["needs"], *decision["strengthens"]):
+        if need["fact"] == asked:
+            say(dispatcher, "utter_why_asked", because=need["because"], row=need["row"])
+            return
+    say(dispatcher, f"utter_why_{asked}")
+
+
+class WhatIf(CounterAction):
+    """Decides again with something supposed, and keeps nothing of it."""
+
+    action = "action_what_if"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return nothing: what was only supposed changes nothing."""
+        changes = {claim.slot: claim.value for claim in claims(tracker.latest_message) if claim.slot in FACTS}
+        if not changes:
+            say(dispatcher, "utter_what_if_how")
+            return []
+        facts, day = known_facts(tracker.slots), today(tracker)
+        try:
+            now, then = self.services.decide(facts, day), self.services.what_if(facts, changes, day)
+        except ValueRefused as refused:
+            say(dispatcher, "utter_refused", message=refused.message)
+            return []
+        key, values = what_if_values(changes, now, then)
+        say(dispatcher, key, **values)
+        return []
+
+
+class NotKnown(CounterAction):
+    """Takes "I don't know", and "no" where there is none, for an answer."""
+
+    action = "action_not_known"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return the slot that nobody can fill."""
+        slots = tracker.slots
+        denied = intent_of(tracker.latest_message) == "deny"
+        say(dispatcher, "utter_none" if denied else "utter_not_known")
+        asked = slots["requested_slot"]
+        if slots["asked_back"]:
+            return set_slots(asked_back=None, failures=0)
+        cleared = set_slots(requested_slot=None, failures=0)
+        if asked not in FACTS:
+            return [*cleared, *set_slots(declined=[*slots["declined"], asked])]
+        return [*cleared, *set_slots(unknown=[*slots["unknown"], asked]), *outdated()]
+
+
+class Operate(CounterAction):
+    """Changes what is known as a whole: the strings the other way round, kilos for pounds, a value taken away."""
+
+    action = "action_operate"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return the changed slots."""
+        slots = tracker.slots
+        changes: dict[str, Any] = {}
+        for operation in tracker.latest_message["operations"]:
+            name, _, slot = operation.partition(":")
+            if name == "swap_strings":
+                changes |= _swapped(slots)
+            elif name in UNITS:
+                changes |= _in_unit(slots, UNITS[name])
+            elif name == "clear" and slot in FACTS:
+                changes[slot] = None
+        changed = {slot: value for slot, value in changes.items() if value != slots[slot]}
+        pending = [_pending_in_unit(claim, tracker.latest_message["operations"]) for claim in slots["pending"]]
+        events = [] if pending == slots["pending"] else set_slots(pending=pending)
+        if not changed:
+            return events
+        if "swap_strings" in tracker.latest_message["operations"]:
+            say(dispatcher, "utter_swapped", values=facts_phrases({**slots, **changed}, list(changed)))
+            return [*events, *set_slots(**changed), *outdated()]
+        noted = [{"slot": slot, "old": None} for slot, value in changed.items() if value is not None]
+        return [*events, *set_slots(**changed, noted=[*slots["noted"], *noted]), *outdated()]
+
+
+UNITS: Mapping[str, str] = {"unit_kg": "kg", "unit_lb": "lb"}
+
+
+def _swapped(slots: Mapping[str, Any]) -> dict[str, Any]:
+    """Return mains and crosses changed round, material by material and tension by tension."""
+    changes: dict[str, Any] = {}
+    for side in ("material", "tension"):
+        mains, crosses = slots[f"mains_{side}"], slots[f"crosses_{side}"]
+        if mains is not None and crosses not in (None, "same_as_mains"):
+            changes |= {f"mains_{side}": crosses, f"crosses_{side}": mains}
+    return changes
+
+
+def _in_unit(slots: Mapping[str, Any], unit: str) -> dict[str, Any]:
+    return {
+        slot: {**slots[slot], "unit": unit}
+        for slot in ("mains_tension", "crosses_tension")
+        if isinstance(slots[slot], Mapping)
+    }
+
+
+def _pending_in_unit(claim: dict[str, Any], operations: list[str]) -> dict[str, Any]:
+    unit = next((UNITS[name] for name in operations if name in UNITS), None)
+    if unit and isinstance(claim["value"], Mapping) and "unit" in claim["value"]:
+        return {**claim, "value": {**claim["value"], "unit": unit}}
+    return claim

@@ -1,0 +1,339 @@
+"""What concerns the cards: whose racquet it is, keeping, handing out, readings, taking in, what is due."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from rasa_sdk.events import ActiveLoop
+from rasa_sdk.executor import CollectingDispatcher
+from rasa_sdk.interfaces import Tracker
+
+from dialogue.actions.base import CounterAction, Events, say, say_with_choices, set_slots, today
+from dialogue.errors import ValueRefused
+from dialogue.intake import outdated
+from dialogue.options import chosen
+from dialogue.racquets import FACTS, all_racquets, known_facts
+from dialogue.services import Card, Handover, RacquetCard
+from dialogue.telling import Telling
+from dialogue.translate import Phrase, day_phrase, fact_phrase, facts_phrases, phrase, reading_phrase
+
+LISTED = 8
+"""How many racquets of the due list are read out."""
+TOLD_ON_RECORD = (
+    "mains_material",
+    "crosses_material",
+    "mains_tension",
+    "crosses_tension",
+    "strung_on",
+    "label_due",
+    "level",
+    "plays_per_week",
+    "baseline",
+)
+
+
+class FindCustomer(CounterAction):
+    """Looks up whose racquet it is; asks which where several fit, and never guesses."""
+
+    action = "action_find_customer"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return who it is, who it may be, or that nobody of that name is on record."""
+        name = str(tracker.slots["customer_name"])
+        loop = (tracker.active_loop or {}).get("name")
+        cards = self.services.find(name)
+        if not cards:
+            return _nobody(dispatcher, tracker, name, loop)
+        if len(cards) > 1:
+            return set_slots(options=_customers(cards), requested_slot=None)
+        card = cards[0].to_json()
+        if not cards[0].exact:
+            return _read_back(card, "alike")
+        if loop == "keep_form":
+            return _read_back(card, "same_person")
+        return [*set_slots(customer=card, requested_slot=None, failures=0), *_recalled(self, dispatcher, tracker, card)]
+
+
+def _read_back(card: Mapping[str, Any], why: str) -> Events:
+    claim = {"slot": "customer", "value": card, "words": card["name"], "why": why, "owner": None}
+    return set_slots(pending=[claim], requested_slot=None)
+
+
+def _nobody(dispatcher: CollectingDispatcher, tracker: Tracker, name: str, loop: str | None) -> Events:
+    if loop in {"pickup_form", "reading_form"}:
+        say(dispatcher, "utter_not_on_record", name=name)
+        failures = tracker.slots["failures"] + 1
+        say(dispatcher, "utter_offer_person" if failures > 1 else "utter_try_again_name")
+        return set_slots(customer_name=None, requested_slot="customer_name", failures=failures)
+    if loop == "keep_form":
+        claim = {"slot": "customer_name", "value": name, "words": name, "why": "new_customer", "owner": None}
+        return set_slots(pending=[claim], requested_slot=None)
+    new: dict[str, Any] = {"customer_id": None, "name": name, "tail": "", "racquets": []}
+    if loop != "drop_off_form":
+        say(dispatcher, "utter_new_name", name=name)
+    return set_slots(customer=new, requested_slot=None)
+
+
+def _customers(cards: Sequence[Card]) -> dict[str, Any]:
+    """Return the choice between customers, told apart by the end of their number or by their racquets."""
+    entries = []
+    for card in cards:
+        named = [name for name in card.racquets if name]
+        if card.tail:
+            text = phrase("utter_option_tail", name=card.name, tail=card.tail)
+        elif named:
+            text = phrase("utter_option_racquets", name=card.name, racquets=named)
+        else:
+            text = phrase("utter_option_plain", name=card.name, number=card.customer_id)
+        marks = [card.name, card.tail, *named, *([] if card.tail or named else [str(card.customer_id)])]
+        entries.append({"text": text, "value": card.to_json(), "marks": marks})
+    return {"for": "customer", "entries": entries, "several": False}
+
+
+def _recalled(action: CounterAction, dispatcher: CollectingDispatcher, tracker: Tracker, card: Any) -> Events:
+    """Return what a customer's record adds to the talk: the racquet and its facts, or which racquet to ask for."""
+    loop = (tracker.active_loop or {}).get("name")
+    if loop in {"pickup_form", "keep_form"} or card["customer_id"] is None:
+        return []
+    racquets = action.services.racquets(card["customer_id"], today(tracker))
+    if len(racquets) > 1:
+        entries = [_racquet_entry(racquet, number) for number, racquet in enumerate(racquets, 1)]
+        return set_slots(options={"for": "racquet", "entries": entries, "several": False, "name": card["name"]})
+    if not racquets:
+        say(dispatcher, "utter_on_record_nothing", name=card["name"])
+        return []
+    return _recall(dispatcher, tracker, racquets[0])
+
+
+def _racquet_entry(card: RacquetCard, number: int) -> dict[str, Any]:
+    text: Phrase = phrase("utter_option_racquet_bare", number=number)
+    if card.racquet:
+        text = phrase("utter_option_racquet", racquet=card.racquet)
+    elif card.tag:
+        strings = facts_phrases(card.facts, [name for name in TOLD_ON_RECORD[:2] if name in card.facts])
+        text = phrase("utter_option_racquet_plain", strings=strings or phrase("utter_nothing_particular"), tag=card.tag)
+    value = {**card.to_record(), "facts": dict(card.facts)}
+    return {"text": text, "value": value, "marks": [card.racquet, card.tag]}
+
+
+def _recall(dispatcher: CollectingDispatcher, tracker: Tracker, card: RacquetCard) -> Events:
+    """Return the facts on record as slots, except those already said, and say in one sentence what they are."""
+    slots = tracker.slots
+    facts = {name: value for name, value in card.facts.items() if name in FACTS and slots[name] is None}
+    told = [name for name in TOLD_ON_RECORD if name in facts]
+    if told and (tracker.active_loop or {}).get("name") != "reading_form":
+        values = {"name": card.name, "facts": facts_phrases(facts, told)}
+        key = "utter_on_record_racquet" if card.racquet else "utter_on_record"
+        say(dispatcher, key, racquet=card.racquet, **values)
+    return [*set_slots(**facts, record=card.to_record()), *outdated()]
+
+
+class AskWhich(CounterAction):
+    """Asks which of several customers or racquets is meant."""
+
+    action = "action_ask_which"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return nothing: the choice stays open."""
+        options = tracker.slots["options"]
+        texts = [entry["text"] for entry in options["entries"]]
+        say_with_choices(dispatcher, f"utter_ask_which_{options['for']}", texts, name=options.get("name", ""))
+        return []
+
+
+class Choose(CounterAction):
+    """Takes the answer to which customer or racquet is meant."""
+
+    action = "action_choose"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return the one that was chosen and what is on record of it."""
+        options = tracker.slots["options"]
+        values = chosen(options, tracker.latest_message)
+        if not values:
+            name = tracker.slots["customer_name"]
+            loop = (tracker.active_loop or {}).get("name")
+            if options["for"] == "racquet":
+                say(dispatcher, "utter_not_known")
+                return set_slots(options=None)
+            return [*set_slots(options=None), *_nobody(dispatcher, tracker, str(name), loop)]
+        if options["for"] == "customer":
+            card = values[0]
+            chosen_customer = set_slots(options=None, customer=card, failures=0)
+            return [*chosen_customer, *_recalled(self, dispatcher, tracker, card)]
+        return [*set_slots(options=None, failures=0), *_recall(dispatcher, tracker, RacquetCard(**values[0]))]
+
+
+class Keep(CounterAction):
+    """Keeps every racquet that was decided on under the customer's name."""
+
+    action = "action_keep"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return the records the racquets now have."""
+        slots, customer = tracker.slots, dict(tracker.slots["customer"])
+        if customer["customer_id"] is None:
+            customer = self.services.open_card(customer["name"], slots["customer_phone"]).to_json()
+        racquets = all_racquets(slots)
+        kept = dict(slots["racquets"])
+        events: Events = []
+        tag = ""
+        for key, racquet in racquets.items():
+            if not racquet.get("consultation"):
+                continue
+            nickname = racquet.get("owner") if racquet["whose"] == "racquet" else None
+            facts = {name: racquet[name] for name in FACTS if name in racquet}
+            card = self.services.keep(
+                customer["customer_id"], {**racquet, "facts": facts, "nickname": nickname}, today(tracker)
+            )
+            tag = card.tag
+            if key == slots["racquet_key"]:
+                events += set_slots(record=card.to_record())
+            else:
+                kept[key] = {**racquet, "record": card.to_record()}
+        key = "utter_kept_tag" if tag and len(racquets) == 1 else "utter_kept"
+        say(dispatcher, key, name=customer["name"], tag=tag, spelt=" ".join(tag))
+        events += [ActiveLoop(None), *_sealed(slots)]
+        return [*events, *set_slots(customer=customer, racquets=kept, requested_slot=None)]
+
+
+class HandOver(CounterAction):
+    """Hands racquets over and tells each one's story."""
+
+    action = "action_hand_over"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return the last racquet handed over as the one being talked of, with its stored decision."""
+        customer = tracker.slots["customer"]
+        over = set_slots(requested_slot=None)
+        stories = self.services.hand_over(customer["customer_id"], today(tracker)) if customer["customer_id"] else ()
+        if not stories:
+            say(dispatcher, "utter_nothing_to_fetch", name=customer["name"])
+            return [ActiveLoop(None), *over]
+        for story in stories:
+            _tell(dispatcher, story)
+        told = [story for story in stories if story.ready]
+        if not told:
+            return [ActiveLoop(None), *over]
+        say(dispatcher, "utter_handed_over_questions")
+        card = told[-1].card
+        facts = {name: card.facts.get(name) for name in FACTS}
+        decided = set_slots(decision=dict(told[-1].decision or {}), told=True, record=card.to_record(), words={})
+        over += _sealed(tracker.slots)
+        return [ActiveLoop(None), *over, *set_slots(**facts, unknown=[], offered=[]), *decided]
+
+
+def _tell(dispatcher: CollectingDispatcher, story: Handover) -> None:
+    racquet = _racquet_of(story.card)
+    if not story.ready:
+        if story.promised_on:
+            say(dispatcher, "utter_not_ready_promised", racquet=racquet, date=day_phrase(story.promised_on))
+        else:
+            say(dispatcher, "utter_not_ready", racquet=racquet)
+        return
+    told = [name for name in TOLD_ON_RECORD if name in story.card.facts and name not in {"level", "plays_per_week"}]
+    facts = facts_phrases(story.card.facts, told) or phrase("utter_nothing_particular")
+    say(dispatcher, "utter_handed_over", racquet=racquet, facts=facts)
+    if story.restring_by and story.decision:
+        reasons = Telling.of(story.decision).steps("interval", "interval_unsure", "label")
+        reason = " ".join(step["says"] for step in reasons)
+        say(dispatcher, "utter_handed_over_due", date=day_phrase(story.restring_by), reason=reason)
+
+
+def _racquet_of(card: RacquetCard) -> Phrase:
+    if card.racquet:
+        return phrase("utter_whose_named_racquet", name=card.name, racquet=card.racquet)
+    return phrase("utter_whose_racquet", name=card.name)
+
+
+class LogReading(CounterAction):
+    """Writes a reading on a racquet's card and tells what it changed."""
+
+    action = "action_log_reading"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return the racquet's facts and the decision after the reading."""
+        slots = tracker.slots
+        record, customer = slots["record"], slots["customer"]
+        if not (record and record.get("racquet_id")):
+            say(dispatcher, "utter_no_racquet", name=customer["name"])
+            return [ActiveLoop("consultation_form"), *set_slots(requested_slot=None)]
+        measured = {name: slots[name] for name in ("reading", "baseline") if slots[name] is not None}
+        if record.get("baseline_on_record"):
+            measured.pop("baseline", None)
+        try:
+            logged = self.services.log_reading(record["racquet_id"], measured, today(tracker))
+        except ValueRefused as refused:
+            say(dispatcher, "utter_refused", message=refused.message)
+            return set_slots(reading=None, requested_slot="reading")
+        key = "utter_logged_fresh" if logged.fresh else "utter_logged"
+        say(dispatcher, key, racquet=_racquet_of(logged.card), reading=reading_phrase(slots["reading"]))
+        before, after = Telling.of(logged.before), Telling.of(logged.after)
+        for says in (step["says"] for step in after.steps("comparable", "reading", "reading_quality")):
+            say(dispatcher, "utter_because", says=says)
+        if before.summary() == after.summary():
+            say(dispatcher, "utter_logged_same", after=after.summary())
+        else:
+            say(dispatcher, "utter_logged_changed", before=before.summary(), after=after.summary())
+        facts = {name: logged.card.facts.get(name) for name in FACTS}
+        decided = set_slots(decision=dict(logged.after), told=True, record=logged.card.to_record())
+        over = set_slots(requested_slot=None, consultation=logged.consultation_id, offered=[])
+        return [ActiveLoop(None), *_sealed(slots), *set_slots(**facts), *decided, *over]
+
+
+class DropOff(CounterAction):
+    """Takes a racquet in: a stringing with a tag and, where one was named, a promised day."""
+
+    action = "action_drop_off"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return the racquet's record with the new tag."""
+        slots, customer = tracker.slots, dict(tracker.slots["customer"])
+        if customer["customer_id"] is None:
+            customer = self.services.open_card(customer["name"], slots["customer_phone"]).to_json()
+        facts = known_facts(slots)
+        promised = slots["promised_on"]
+        day = dt.date.fromisoformat(promised) if promised else None
+        record = slots["record"] or {}
+        whose = {"customer_id": customer["customer_id"], "racquet_id": record.get("racquet_id")}
+        card = self.services.take_in(whose, facts, day, today(tracker))
+        told = [name for name in TOLD_ON_RECORD[:4] if name in facts]
+        values: dict[str, Any] = {
+            "name": customer["name"],
+            "facts": facts_phrases(facts, told) or phrase("utter_nothing_particular"),
+            "tag": card.tag,
+            "spelt": " ".join(card.tag),
+        }
+        if day:
+            values["promised"] = fact_phrase("promised_on", promised)
+        say(dispatcher, "utter_dropped_off_promised" if day else "utter_dropped_off", **values)
+        done = set_slots(customer=customer, record=card.to_record(), promised_on=None, requested_slot=None, told=True)
+        return [ActiveLoop(None), *_sealed(slots), *done]
+
+
+def _sealed(slots: Mapping[str, Any]) -> Events:
+    """Return the event after which "back" goes no further: something was written on a card."""
+    return set_slots(sealed=slots["sealed"] + 1)
+
+
+class TellDue(CounterAction):
+    """Reads out whose strings are due."""
+
+    action = "action_tell_due"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return nothing: reading changes nothing."""
+        entries = self.services.due(today(tracker))
+        if not entries:
+            say(dispatcher, "utter_due_none")
+            return []
+        lines = [
+            phrase("utter_due_entry", name=entry.name, racquet=entry.racquet, date=day_phrase(entry.due_on))
+            for entry in entries[:LISTED]
+        ]
+        say(dispatcher, "utter_due_list", entries=lines)
+        if len(entries) > LISTED:
+            say(dispatcher, "utter_due_more", n=len(entries) - LISTED)
+        return []

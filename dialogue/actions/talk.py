@@ -1,0 +1,256 @@
+"""Leading the talk: echo, read-backs, choices, offers, and what is said when nothing was understood."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from rasa_sdk.events import ActiveLoop
+from rasa_sdk.executor import CollectingDispatcher
+from rasa_sdk.interfaces import Tracker
+
+from dialogue.actions.base import CounterAction, Events, say, say_with_choices, set_slots
+from dialogue.intake import claims, intent_of
+from dialogue.racquets import all_racquets, switch
+from dialogue.telling import next_offer
+from dialogue.translate import fact_phrase, facts_phrases
+
+PATIENCE = 2
+"""After so many answers to one question that were not understood there are choices; after more, a person."""
+
+
+class Note(CounterAction):
+    """Says back what was just kept: a correction beside what it replaces, the rest in a few words."""
+
+    action = "action_note"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return that it was said."""
+        slots = tracker.slots
+        noted = [change for change in slots["noted"] if slots[change["slot"]] is not None]
+        corrected = [change for change in noted if change["old"] is not None and change["slot"] != "symptoms"]
+        for change in corrected:
+            slot = change["slot"]
+            old, new = fact_phrase(slot, change["old"]), fact_phrase(slot, slots[slot])
+            say(dispatcher, "utter_corrected", values=new, old=old)
+        fresh = [change["slot"] for change in noted if change not in corrected and change["slot"] != "customer_name"]
+        if fresh:
+            say(dispatcher, "utter_noted", values=facts_phrases(slots, list(dict.fromkeys(fresh))))
+        return set_slots(noted=[])
+
+
+class ReadBack(CounterAction):
+    """Reads back what must not be kept before somebody said yes to it."""
+
+    action = "action_read_back"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return nothing: what waits goes on waiting."""
+        claim = tracker.slots["pending"][0]
+        key = READ_BACK.get(claim["why"], "utter_read_back")
+        if claim["slot"] == "customer":
+            say(dispatcher, key, **_card_values(claim["value"]))
+        elif claim["why"] == "new_customer":
+            say(dispatcher, key, name=claim["value"])
+        else:
+            values = {"value": fact_phrase(claim["slot"], claim["value"])}
+            if claim["why"] == "contradiction":
+                values["old"] = fact_phrase(claim["slot"], tracker.get_slot(claim["slot"]))
+            say(dispatcher, key, **values)
+        return []
+
+
+READ_BACK: Mapping[str, str] = {
+    "contradiction": "utter_read_back_contradiction",
+    "year_moved": "utter_read_back_year_moved",
+    "day_order": "utter_read_back_year_moved",
+    "new_customer": "utter_read_back_new_customer",
+    "alike": "utter_read_back_alike",
+    "same_person": "utter_read_back_same_person",
+}
+
+
+def _card_values(card: Mapping[str, Any]) -> dict[str, Any]:
+    mark: dict[str, Any] = {"key": "utter_nothing"}
+    named = [name for name in card["racquets"] if name]
+    if card["tail"]:
+        mark = {"key": "utter_mark_tail", "tail": card["tail"]}
+    elif named:
+        mark = {"key": "utter_mark_racquets", "racquets": named}
+    return {"name": card["name"], "mark": mark}
+
+
+class Settle(CounterAction):
+    """Takes the answer to a read-back: yes keeps the value, no drops it, another value replaces it."""
+
+    action = "action_settle"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return what is kept or dropped; the runner checks a kept value like any other."""
+        claim, rest = tracker.slots["pending"][0], tracker.slots["pending"][1:]
+        said = [each.value for each in claims(tracker.latest_message) if each.slot == claim["slot"]]
+        settled = set_slots(pending=rest)
+        if intent_of(tracker.latest_message) == "affirm" and (not said or said == [claim["value"]]):
+            return [*settled, *set_slots(failures=0, **_kept(claim))]
+        if said:
+            return settled
+        if claim["slot"] in {"customer", "customer_name"}:
+            return [*settled, *_another_person(dispatcher, tracker, claim)]
+        return [*settled, *_dropped(dispatcher, tracker, claim)]
+
+
+def _kept(claim: Mapping[str, Any]) -> dict[str, Any]:
+    if claim["slot"] == "customer":
+        return {"customer": claim["value"], "customer_name": claim["value"]["name"]}
+    if claim["why"] == "new_customer":
+        return {"customer": {"customer_id": None, "name": claim["value"], "tail": "", "racquets": []}}
+    return {"confirmed": [{**claim, "why": None}]}
+
+
+def _another_person(dispatcher: CollectingDispatcher, tracker: Tracker, claim: Mapping[str, Any]) -> Events:
+    """Return what follows where it is not who was found: a new card, another name, or no card at all."""
+    if claim["why"] == "new_customer":
+        say(dispatcher, "utter_not_kept")
+        return [ActiveLoop(None), *set_slots(customer_name=None, requested_slot=None)]
+    if claim["why"] == "same_person":
+        name = tracker.slots["customer_name"]
+        return set_slots(pending=[{"slot": "customer_name", "value": name, "why": "new_customer", "words": name}])
+    return set_slots(customer_name=None)
+
+
+def _dropped(dispatcher: CollectingDispatcher, tracker: Tracker, claim: Mapping[str, Any]) -> Events:
+    """Return what follows where a value is not what was meant."""
+    slots = tracker.slots
+    if claim["why"] == "contradiction":
+        say(dispatcher, "utter_left_as_it_was")
+        return []
+    if intent_of(tracker.latest_message) == "dont_know":
+        say(dispatcher, "utter_not_known")
+        return set_slots(unknown=[*slots["unknown"], claim["slot"]], decision=None, told=False)
+    say(dispatcher, "utter_dropped")
+    return set_slots(failures=slots["failures"] + 1)
+
+
+class AskBack(CounterAction):
+    """Asks which of two meanings was meant."""
+
+    action = "action_ask_back"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return nothing: the question stays open until it is answered."""
+        question = tracker.slots["asked_back"]
+        say(dispatcher, question["key"])
+        if question["key"] == "utter_ask_back_contradiction":
+            say(dispatcher, f"utter_ask_{question['slot']}")
+        return []
+
+
+class NotUnderstood(CounterAction):
+    """Says that an answer was not understood, and helps more each time."""
+
+    action = "action_not_understood"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return one failure more."""
+        slots = tracker.slots
+        failures = slots["failures"] + 1
+        suggestions = tracker.latest_message.get("suggestions") or ()
+        asked = "confirm" if slots["pending"] else slots["requested_slot"]
+        if failures > PATIENCE:
+            say(dispatcher, "utter_offer_person")
+        elif failures == PATIENCE:
+            say(dispatcher, "utter_pick_one")
+        else:
+            say(dispatcher, "utter_not_understood")
+            if asked:
+                say(dispatcher, f"utter_help_{asked}")
+        if suggestions and failures < PATIENCE:
+            say_with_choices(dispatcher, "utter_did_you_mean", suggestions)
+        return set_slots(failures=failures)
+
+
+class OutOfScope(CounterAction):
+    """Says politely what is outside the trade, and sends a cracked frame to a stringer."""
+
+    action = "action_out_of_scope"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return nothing: an open question stays open."""
+        message, slots = tracker.latest_message, tracker.slots
+        suggestions = message.get("suggestions") or ()
+        if "crack" in message.get("questions", ()):
+            say(dispatcher, "utter_crack")
+        elif suggestions:
+            say(dispatcher, "utter_not_understood")
+            say_with_choices(dispatcher, "utter_did_you_mean", suggestions)
+        elif slots["requested_slot"] or slots["pending"]:
+            say(dispatcher, "utter_out_of_scope")
+        else:
+            say(dispatcher, "utter_what_i_do")
+        return []
+
+
+class CallStaff(CounterAction):
+    """Sends somebody to a person."""
+
+    action = "action_call_staff"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return nothing: whoever comes finds the talk as it was."""
+        say(dispatcher, "utter_call_staff")
+        return []
+
+
+class NextRacquet(CounterAction):
+    """Takes up the next racquet that has no answer yet."""
+
+    action = "action_next_racquet"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return the switch."""
+        say(dispatcher, "utter_next_racquet")
+        waiting = [key for key, racquet in all_racquets(tracker.slots).items() if not racquet["told"]]
+        return switch(tracker.slots, waiting[0])
+
+
+class Offer(CounterAction):
+    """Offers, once, what would make the answer firmer, and to keep it under a name; ends the consultation."""
+
+    action = "action_offer"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return what was offered, so that a bare answer to it is understood."""
+        slots = tracker.slots
+        open_offers: list[str] = []
+        offered = list(slots["offered"])
+        fact = next_offer(slots["decision"], offered)
+        if fact:
+            say(dispatcher, f"utter_offer_{fact}")
+            open_offers.append(fact)
+        if not (slots["record"] or "customer_name" in slots["declined"]):
+            say(dispatcher, "utter_offer_customer_name")
+            open_offers.append("customer_name")
+        declined = list(dict.fromkeys([*slots["declined"], "customer_name"]))
+        return [
+            ActiveLoop(None),
+            *set_slots(
+                offer=open_offers, offered=[*offered, *open_offers], declined=declined, requested_slot=None, failures=0
+            ),
+        ]
+
+
+class AnswerOffer(CounterAction):
+    """Takes yes or no to an offer."""
+
+    action = "action_answer_offer"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return what was taken up, or that nothing was."""
+        offer = tracker.slots["offer"]
+        if intent_of(tracker.latest_message) != "affirm":
+            say(dispatcher, "utter_not_kept" if "customer_name" in offer else "utter_none")
+            return set_slots(offer=[])
+        wanted = offer[-1]
+        if wanted == "customer_name":
+            return [ActiveLoop("keep_form"), *set_slots(offer=[], requested_slot=wanted)]
+        return [ActiveLoop("consultation_form"), *set_slots(offer=[], requested_slot=wanted)]

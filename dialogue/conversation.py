@@ -1,0 +1,363 @@
+"""One turn from message to reply: the policy's actions, run on the executor; knows no rule and no wording."""
+
+from __future__ import annotations
+
+import datetime as dt
+import logging
+from collections.abc import Callable, Coroutine, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Protocol
+
+from rasa_sdk.events import (
+    ActionExecuted,
+    ActiveLoop,
+    BotUttered,
+    Restarted,
+    SessionEnded,
+    SlotSet,
+    UserUtteranceReverted,
+    UserUttered,
+)
+from rasa_sdk.executor import ActionExecutor
+
+from dialogue.actions import build_executor
+from dialogue.catalogue import Domain, load_domain
+from dialogue.errors import ActionWaited, TurnLooped, ValueRefused
+from dialogue.intake import parse_data
+from dialogue.messages import Choice, Message, Reply, Understanding
+from dialogue.phrases import Sentence, sentence_case
+from dialogue.policy import ASK, SUBMIT, TAKE_IN, next_action, open_question
+from dialogue.racquets import known_facts
+from dialogue.services import Services
+from dialogue.taking_in import TakingIn
+from dialogue.telling import owner_phrases
+from dialogue.tracker import LISTEN, Event, Talk
+
+logger = logging.getLogger(__name__)
+
+LONGEST_TURN = 40
+"""A turn of more actions than this goes round in circles."""
+ATTEMPTS = 2
+READ_AS: Mapping[str, str] = {"promised_on": "league_start"}
+"""A slot whose answers are read like those to another: both are days to come."""
+ANSWERING = frozenset({"inform", "affirm", "correct", "log_reading"})
+QUESTION_STEPS = frozenset({ASK, "action_read_back", "action_ask_back", "action_ask_which"})
+
+
+class Understand(Protocol):
+    """What reads the words of a turn."""
+
+    def __call__(
+        self, text: str, *, asked: str | None, channel: str, today: dt.date, names: Sequence[str] = ()
+    ) -> Understanding:
+        """Return what a text means to somebody who was asked something."""
+
+
+@dataclass
+class Turn:
+    """What one turn has done and said so far."""
+
+    message: Message
+    today: dt.date
+    done: list[str] = field(default_factory=list)
+    said: list[Sentence] = field(default_factory=list)
+    asking: bool = False
+    choices: tuple[Choice, ...] = ()
+    again: Mapping[str, Any] | None = None
+    """The last reply, where it is said once more."""
+    ended: bool = False
+
+
+class Conversation:
+    """The assistant at the counter: a message in, replies out; all it remembers is in the store."""
+
+    def __init__(
+        self, services: Services, understand: Understand, domain: Domain | None = None, *, strict: bool = False
+    ) -> None:
+        self.services = services
+        self.understand = understand
+        self.domain = domain or load_domain()
+        self.executor: ActionExecutor = build_executor(services)
+        self._strict = strict
+        self._taking_in = TakingIn(services)
+        self._own: Mapping[str, Callable[[Talk, Turn], None]] = {
+            TAKE_IN: self._take_in,
+            ASK: self._ask,
+            "action_back": self._back,
+            "action_restart": self._restart,
+            "action_repeat": self._repeat,
+            "action_stop": self._stop,
+        }
+
+    def handle(self, message: Message) -> list[Reply]:
+        """Return the replies to one turn of a person, and keep what it changed.
+
+        Another worker may have taken a turn of the same conversation meanwhile: then the turn is taken once more.
+        """
+        for _ in range(ATTEMPTS):
+            try:
+                reply = self._attempt(message)
+            except Exception as error:
+                if self._strict:
+                    raise
+                # Whatever broke, somebody at a counter gets a sentence, and the log gets no word of theirs.
+                logger.error("turn_failed error=%s channel=%s", type(error).__name__, message.channel)  # noqa: TRY400
+                return [self._plain("utter_sorry")]
+            if reply is not None:
+                return [reply]
+        logger.warning("turn_conflict channel=%s", message.channel)
+        return [self._plain("utter_busy")]
+
+    def _plain(self, key: str) -> Reply:
+        sentence = self.domain.phrases.fill(key, {}, {})
+        return Reply(text=(sentence.text,), speech=sentence.speech)
+
+    def _attempt(self, message: Message) -> Reply | None:
+        """Return the reply, or None where somebody else took a turn of this conversation meanwhile."""
+        row = self.services.load(message.sender_id)
+        talk = Talk(message.sender_id, self.domain.initial, (dict(event) for event in row.events))
+        if talk.ended:
+            talk.apply([Restarted()])
+        today = message.today or dt.datetime.now(tz=dt.UTC).date()
+        turn = Turn(message, today)
+        talk.apply([self._hear(talk, message, today)])
+        talk.apply(
+            SlotSet(name, self.domain.initial[name])
+            for name in ("noted", "refused", "confirmed")
+            if talk.slots[name] != self.domain.initial[name]
+        )
+        with self.services.turn(row.id or None):
+            self._run(talk, turn)
+            reply = self._compose(talk, turn)
+            talk.apply(_closing(reply))
+            customer = (talk.slots["customer"] or {}).get("customer_id")
+            return reply if self.services.save(row, talk.to_store(), customer) else None
+
+    # Hearing.
+
+    def _hear(self, talk: Talk, message: Message, today: dt.date) -> Event:
+        heard = self._understood(talk.slots, message, today)
+        data = parse_data(heard, today=today.isoformat(), channel=message.channel)
+        return UserUttered(message.text, data, input_channel=message.channel)
+
+    def _understood(self, slots: Mapping[str, Any], message: Message, today: dt.date) -> Understanding:
+        """Return the meaning in the light of the open question; what was offered is tried as a question first."""
+        if not message.text.strip():
+            return Understanding(text="", intent="greet" if not slots["told"] else "repeat", confidence=1.0)
+        names = self.services.names()
+
+        def read(asked: str | None) -> Understanding:
+            return self.understand(message.text, asked=asked, channel=message.channel, today=today, names=names)
+
+        question = open_question(slots)
+        if question:
+            alias = READ_AS.get(question)
+            return _renamed(read(alias), alias, question) if alias else read(None if slots["options"] else question)
+        for offered in slots["offer"]:
+            heard = read(offered)
+            if offered in heard.slots and heard.intent in ANSWERING:
+                return heard
+        return read(None)
+
+    # Running.
+
+    def _run(self, talk: Talk, turn: Turn) -> None:
+        while True:
+            self._request(talk)
+            action = next_action(talk, turn.done)
+            if action == LISTEN:
+                return
+            if len(turn.done) >= LONGEST_TURN:
+                raise TurnLooped(turn.done)
+            turn.done.append(action)
+            self._perform(action, talk, turn)
+
+    def _perform(self, action: str, talk: Talk, turn: Turn) -> None:
+        if action in self._own:
+            self._own[action](talk, turn)
+        elif action in self.domain.forms:
+            talk.apply([ActiveLoop(action), SlotSet("requested_slot", None), SlotSet("offer", [])])
+        elif action.startswith("utter_"):
+            self._say(talk, turn, {"response": action})
+        else:
+            self._execute(action, talk, turn)
+        if action in QUESTION_STEPS:
+            turn.asking = True
+
+    def _execute(self, action: str, talk: Talk, turn: Turn) -> None:
+        """Run an action of the executor on a copy of the state, and apply what it returns."""
+        result = run_now(self.executor.run(talk.call(action, self.domain.raw)), action)
+        events = [ActionExecuted(action)]
+        for event in result.events:
+            if event["event"] == "slot" and event["name"] == "options" and event["value"]:
+                event["value"] = self._options_in_words(event["value"], talk)
+            events.append(event)
+        slots = dict(talk.slots)
+        talk.apply(events)
+        for response in result.responses:
+            # A sentence speaks of the racquet it was said for, even where the action then turned to another one.
+            self._say(talk, turn, response, slots if action != "action_next_racquet" else None)
+
+    def _options_in_words(self, options: Mapping[str, Any], talk: Talk) -> dict[str, Any]:
+        entries = [
+            {**entry, "text": self._words(entry["text"], talk)} if isinstance(entry["text"], Mapping) else entry
+            for entry in options["entries"]
+        ]
+        return {**options, "entries": entries}
+
+    def _words(self, phrase: Mapping[str, Any], talk: Talk) -> str:
+        return sentence_case(self.domain.phrases.fill(phrase["key"], phrase, talk.slots).text)
+
+    def _request(self, talk: Talk) -> None:
+        """Ask for the first empty slot of a form whose slots are fixed; the rules name those of the other one."""
+        if talk.loop in SUBMIT:
+            wanted = self._missing(talk)
+            if wanted != talk.slots["requested_slot"]:
+                talk.apply([SlotSet("requested_slot", wanted)])
+
+    def _missing(self, talk: Talk) -> str | None:
+        slots, customer = talk.slots, talk.slots["customer"]
+        for slot in self.domain.forms[str(talk.loop)]:
+            if slot == "customer_name":
+                if customer is None and not slots["record"]:
+                    return slot
+            elif slot == "customer_phone":
+                if customer and customer["customer_id"] is None and slot not in slots["declined"] and not slots[slot]:
+                    return slot
+            elif slots[slot] is None and slot not in slots["declined"] and slot not in slots["unknown"]:
+                return slot
+        return None
+
+    # What Rasa itself does for its assistants: forms, going back, starting over, saying again.
+
+    def _take_in(self, talk: Talk, turn: Turn) -> None:
+        self._taking_in.run(talk, turn.today, lambda: self._execute("validate_consultation_form", talk, turn))
+
+    def _ask(self, talk: Talk, turn: Turn) -> None:
+        """Ask for the requested slot by the first prompt there is, in Rasa's order."""
+        slot, loop = talk.slots["requested_slot"], talk.loop
+        for name in (f"ask_{loop}_{slot}", f"ask_{slot}"):
+            if f"action_{name}" in self.executor.actions:
+                self._execute(f"action_{name}", talk, turn)
+                return
+            if f"utter_{name}" in self.domain.phrases.responses:
+                break
+        self._say(talk, turn, {"response": f"utter_{name}"})
+
+    def _back(self, talk: Talk, turn: Turn) -> None:
+        """Take back turns until another question is open, with all they changed."""
+        words = talk.latest_message
+        turns = talk.turns_back()
+        self._say(talk, turn, {"response": "utter_went_back" if turns else "utter_first_question"})
+        if turns:
+            talk.apply([UserUtteranceReverted()] * turns)
+            talk.apply([UserUttered(turn.message.text, words, input_channel=turn.message.channel)])
+
+    def _restart(self, talk: Talk, turn: Turn) -> None:
+        words = talk.latest_message
+        talk.apply([Restarted(), UserUttered(turn.message.text, words, input_channel=turn.message.channel)])
+        self._say(talk, turn, {"response": "utter_restarted"})
+
+    def _repeat(self, talk: Talk, turn: Turn) -> None:
+        turn.again = talk.last_reply()
+        if turn.again is None:
+            self._say(talk, turn, {"response": "utter_greet"})
+
+    def _stop(self, talk: Talk, turn: Turn) -> None:
+        self._say(talk, turn, {"response": "utter_stopped"})
+        talk.apply([SlotSet("requested_slot", None), SessionEnded()])
+        turn.ended = True
+
+    # Speaking.
+
+    def _say(self, talk: Talk, turn: Turn, response: Mapping[str, Any], slots: Mapping[str, Any] | None = None) -> None:
+        """Fill a response with its values and those every response may name, and add it to what is said."""
+        slots = talk.slots if slots is None else slots
+        values = {**owner_phrases(slots), **response}
+        sentence = self.domain.phrases.fill(str(response["response"]), values, slots, talk.turns)
+        turn.said.append(sentence)
+        buttons = tuple(Choice(button["title"], button["payload"]) for button in response.get("buttons") or ())
+        turn.choices = buttons or sentence.choices or turn.choices
+
+    def _compose(self, talk: Talk, turn: Turn) -> Reply:
+        slots = talk.slots
+        facts = known_facts(slots)
+        try:
+            facts = self.services.shown(facts, turn.today)
+        except ValueRefused:
+            logger.warning("facts_not_shown")
+        reply = Reply(
+            text=tuple(_paragraphs([(sentence.text, sentence.lead) for sentence in turn.said])),
+            speech=" ".join(sentence_case(sentence.speech) for sentence in turn.said if sentence.speech),
+            asked=_asked(slots) if turn.asking else None,
+            choices=turn.choices,
+            facts=facts,
+            decision=slots["decision"] if slots["told"] else None,
+            ended=turn.ended,
+        )
+        if turn.again is None:
+            return reply
+        return replace(
+            reply,
+            text=tuple(turn.again["text"]),
+            speech=turn.again["speech"],
+            asked=turn.again["asked"],
+            choices=tuple(Choice(choice["text"], choice["value"]) for choice in turn.again["choices"]),
+        )
+
+
+def run_now(work: Coroutine[Any, Any, Any], action: str) -> Any:
+    """Return what an action's coroutine returns, without an event loop.
+
+    An action's only slow work is the database, which answers before it goes on; so it never suspends, and a turn
+    may be taken in any thread, whether an event loop runs there or not.
+
+    Raises:
+        ActionWaited: when it suspends after all.
+    """
+    try:
+        work.send(None)
+    except StopIteration as finished:
+        return finished.value
+    work.close()
+    raise ActionWaited(action)
+
+
+def _renamed(heard: Understanding, slot: str, name: str) -> Understanding:
+    return replace(
+        heard,
+        slots={name if key == slot else key: value for key, value in heard.slots.items()},
+        evidence=tuple(replace(piece, slot=name) if piece.slot == slot else piece for piece in heard.evidence),
+    )
+
+
+def _asked(slots: Mapping[str, Any]) -> str | None:
+    if slots["options"] and slots["options"]["for"] == "racquet":
+        return "racquet"
+    return open_question(slots)
+
+
+def _paragraphs(said: Sequence[tuple[str, bool]]) -> list[str]:
+    """Return the sentences as paragraphs: one that leads in shares the next one's."""
+    paragraphs: list[str] = []
+    leading = False
+    for text, lead in said:
+        if not text:
+            continue
+        if leading:
+            paragraphs[-1] += " " + sentence_case(text)
+        else:
+            paragraphs.append(sentence_case(text))
+        leading = lead
+    return paragraphs
+
+
+def _closing(reply: Reply) -> list[Event]:
+    """Return the events that end a turn: what was said, so that it can be said again, and the wait."""
+    data = {
+        "text": list(reply.text),
+        "speech": reply.speech,
+        "asked": reply.asked,
+        "choices": [{"text": choice.text, "value": choice.value} for choice in reply.choices],
+    }
+    return [BotUttered("\n".join(reply.text), data), ActionExecuted(LISTEN)]

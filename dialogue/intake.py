@@ -1,0 +1,175 @@
+"""What a turn brings in: values by owner, with what must be read back or contradicts; knows no rule and no phrase."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from rasa_sdk.events import SlotSet
+
+from dialogue.messages import Understanding
+from dialogue.racquets import FACTS, SELF, known_facts
+from dialogue.tracker import Event, Talk
+
+SURE = 0.9
+"""From here on a value is kept at once and said back with the next question."""
+GUESS = 0.5
+"""From here on a value is read back before it is kept; below, it is not even that."""
+NO_VALUE_INTENTS = frozenset({"ask_what_if", "restart", "stop"})
+"""What is said with these is a supposition or goes with the wind."""
+TALK_SLOTS = ("customer_name", "customer_phone", "racquet_count", "promised_on")
+"""What belongs to the conversation, not to one racquet."""
+
+
+@dataclass(frozen=True)
+class Claim:
+    """One value that somebody stated."""
+
+    slot: str
+    value: Any
+    words: str
+    owner: str | None = None
+    why: str | None = None
+    """Why it must be read back before it is kept; None: it need not be."""
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the claim in the form it waits in."""
+        return asdict(self)
+
+
+def parse_data(heard: Understanding, *, today: str, channel: str) -> dict[str, Any]:
+    """Return what was understood as Rasa hands it from the message to the actions."""
+    entities = [
+        {
+            "entity": piece.slot,
+            "value": piece.value,
+            "start": piece.span[0],
+            "end": piece.span[1],
+            "role": piece.owner,
+            "extractor": piece.rule,
+            "confidence_entity": piece.confidence,
+            "words": piece.words,
+            "readback": piece.readback,
+        }
+        for piece in heard.evidence
+    ]
+    shown = {piece.slot for piece in heard.evidence}
+    entities += [
+        {"entity": slot, "value": value, "confidence_entity": heard.confidence, "role": None, "words": heard.text}
+        for slot, value in heard.slots.items()
+        if slot not in shown
+    ]
+    return {
+        "text": heard.text,
+        "intent": {"name": heard.intent, "confidence": heard.confidence},
+        "entities": entities,
+        "operations": list(heard.operations),
+        "questions": list(heard.questions),
+        "suggestions": list(heard.suggestions),
+        "rule": heard.rule,
+        "metadata": {"today": today, "channel": channel},
+    }
+
+
+def intent_of(message: Mapping[str, Any]) -> str:
+    """Return the intent of a message."""
+    return str((message.get("intent") or {}).get("name") or "")
+
+
+def claims(message: Mapping[str, Any]) -> tuple[Claim, ...]:
+    """Return every value of a message worth keeping or reading back, in the order said."""
+    asked_back = {question.partition(":")[2] for question in message.get("questions", ()) if ":" in question}
+    found: list[Claim] = []
+    for entity in message.get("entities", ()):
+        confidence = entity.get("confidence_entity") or 0.0
+        if confidence < GUESS or entity["entity"] in asked_back:
+            continue
+        why = entity.get("readback") or (None if confidence >= SURE else "unsure")
+        found.append(Claim(entity["entity"], entity["value"], entity.get("words") or "", entity.get("role"), why))
+    return tuple(found)
+
+
+def brings_values(message: Mapping[str, Any]) -> bool:
+    """Tell whether a message states anything that may be kept."""
+    return intent_of(message) not in NO_VALUE_INTENTS and bool(claims(message))
+
+
+def by_owner(found: Sequence[Claim]) -> list[tuple[str | None, list[Claim]]]:
+    """Return the claims grouped by owner in the order the owners are named.
+
+    What is said without an owner goes with the only owner named in the same breath, if there is just one.
+    """
+    owners = list(dict.fromkeys(claim.owner for claim in found))
+    named = [owner for owner in owners if owner is not None]
+    if len(named) == 1 and named[0] != SELF:
+        return [(named[0], list(found))]
+    return [(owner, [claim for claim in found if claim.owner == owner]) for owner in owners]
+
+
+def contradicts(claim: Claim, talk: Talk) -> bool:
+    """Tell whether a claim says otherwise than what is known, without being a correction or an answer to a question."""
+    slots = talk.slots
+    known = slots.get(claim.slot)
+    if known is None or claim.slot == slots["requested_slot"] or intent_of(talk.latest_message) == "correct":
+        return False
+    if same(claim.slot, known, claim.value, slots):
+        return False
+    if claim.slot in {"strung_on", "label_due", "league_start"}:
+        return not _finer(known, claim.value)
+    if claim.slot in {"reading", "baseline", "symptoms"}:
+        return claim.slot == "symptoms" and not (known and claim.value)
+    return claim.slot in FACTS
+
+
+def same(slot: str, known: Any, value: Any, slots: Mapping[str, Any]) -> bool:
+    """Tell whether two values of a slot mean the same."""
+    if slot.startswith("crosses_"):
+        side = slot.removeprefix("crosses_")
+        known, value = (slots[f"mains_{side}"] if each == "same_as_mains" else each for each in (known, value))
+    return bool(known == value)
+
+
+def _finer(known: Any, value: Any) -> bool:
+    """Tell whether a date only says an inexact one more exactly."""
+    before, after = (each["value"] if isinstance(each, Mapping) else each for each in (known, value))
+    return bool(isinstance(known, Mapping) and known.get("approx") and str(after).startswith(str(before)))
+
+
+def merged(claim: Claim, talk: Talk) -> Any:
+    """Return the value to keep: a further symptom joins those already named."""
+    known = talk.slots.get("symptoms")
+    if claim.slot == "symptoms" and known and claim.value and intent_of(talk.latest_message) != "correct":
+        return list(dict.fromkeys([*known, *claim.value]))
+    return claim.value
+
+
+def kept(talk: Talk, said: Sequence[Claim], before: Mapping[str, Any]) -> list[Event]:
+    """Return the events that follow from values just kept: their words, what was noted, and an outdated decision."""
+    slots = talk.slots
+    refused = (slots["refused"] or {}).get("slot")
+    changed = [claim for claim in said if claim.slot != refused and slots[claim.slot] != before.get(claim.slot)]
+    noted = [*slots["noted"], *({"slot": claim.slot, "old": before.get(claim.slot)} for claim in changed)]
+    events = [SlotSet("noted", noted)]
+    if any(claim.slot in FACTS for claim in said):
+        words = {claim.slot: claim.words for claim in said if claim.words and claim.slot != refused}
+        known = {claim.slot for claim in said if slots[claim.slot] is not None}
+        events += [
+            SlotSet("words", {**slots["words"], **words}),
+            SlotSet("unknown", [name for name in slots["unknown"] if name not in known]),
+        ]
+    if any(claim.slot in FACTS for claim in changed):
+        events += outdated()
+    if changed:
+        events.append(SlotSet("failures", 0))
+    return events
+
+
+def outdated() -> list[Event]:
+    """Return the events that make the present racquet be decided anew."""
+    return [SlotSet("decision", None), SlotSet("told", False)]
+
+
+def facts_now(slots: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the facts of the present racquet as JSON."""
+    return known_facts(slots)

@@ -1,0 +1,52 @@
+"""Which of several named things an answer picks; knows nothing of what the things are."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+WORDS = yaml.safe_load((Path(__file__).parent / "domain" / "choosing.yml").read_text(encoding="utf-8"))
+PLACES = tuple(
+    frozenset(form.format(word=word) for form in WORDS["forms"] for word in words) for words in WORDS["ordinals"]
+)
+"""What may be said for the first, the second ... of several things."""
+ALL = frozenset(WORDS["all"])
+SHORTEST_TAIL = 2
+
+
+def chosen(options: Mapping[str, Any], message: Mapping[str, Any]) -> Sequence[Any] | None:
+    """Return the values that the words of a message pick, or None where they pick none or could mean several."""
+    said = _plain(str(message.get("text", "")))
+    entries = options["entries"]
+    if not said:
+        return None
+    if said in ALL and options.get("several"):
+        return [entry["value"] for entry in entries]
+    exact = [entry["value"] for entry in entries if _plain(entry["text"]) == said]
+    if len(exact) == 1:
+        return exact
+    for place, entry in zip(PLACES, entries, strict=False):
+        if said in place:
+            return [entry["value"]]
+    words = set(said.split())
+    fitting = [entry["value"] for entry in entries if _fits(words, entry)]
+    return fitting if len(fitting) == 1 else None
+
+
+def _fits(words: set[str], entry: Mapping[str, Any]) -> bool:
+    """Tell whether some word belongs to this entry's own marks: the digits of a number, a nickname."""
+    for mark in map(_plain, entry["marks"]):
+        if mark.isdigit():
+            if any(word.isdigit() and len(word) >= SHORTEST_TAIL and mark.endswith(word) for word in words):
+                return True
+        elif mark and set(mark.split()) <= words:
+            return True
+    return False
+
+
+def _plain(text: str) -> str:
+    return " ".join(re.findall(r"[a-z0-9]+", text.casefold()))

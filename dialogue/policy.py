@@ -1,0 +1,267 @@
+"""What to do next, from the conversation and what this turn already did; pure, and knows no rule or phrase."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from dialogue.intake import brings_values, claims, intent_of
+from dialogue.options import chosen
+from dialogue.racquets import FACTS, all_racquets
+from dialogue.tracker import LISTEN, Talk
+
+TAKE_IN = "action_take_in"
+ASK = "action_ask"
+CONSULT, KEEP, PICKUP, READING, DROP_OFF = (
+    "consultation_form",
+    "keep_form",
+    "pickup_form",
+    "reading_form",
+    "drop_off_form",
+)
+SUBMIT: Mapping[str, str] = {
+    KEEP: "action_keep",
+    PICKUP: "action_hand_over",
+    READING: "action_log_reading",
+    DROP_OFF: "action_drop_off",
+}
+"""What a filled form leads to."""
+NEXT_RACQUET = "action_next_racquet"
+STEERING: Mapping[str, str] = {
+    "restart": "action_restart",
+    "stop": "action_stop",
+    "back": "action_back",
+    "repeat": "action_repeat",
+}
+LAST_WORD = frozenset(
+    {
+        "action_stop",
+        "action_repeat",
+        ASK,
+        "action_read_back",
+        "action_ask_back",
+        "action_ask_which",
+        "action_offer",
+    }
+)
+"""After these it is the person's turn."""
+DIGRESSIONS: Mapping[str, str] = {
+    "thanks": "utter_thanks",
+    "ask_guarantee": "utter_guarantee",
+    "ask_reading_help": "utter_reading_help",
+    "human": "action_call_staff",
+    "out_of_scope": "action_out_of_scope",
+    "ask_due_list": "action_tell_due",
+    "ask_what_if": "action_what_if",
+    "ask_why": "action_explain",
+    "ask_why_question": "action_explain_question",
+}
+TASKS: Mapping[str, str] = {"pickup": PICKUP, "drop_off": DROP_OFF}
+CONSULTING = frozenset({"inform", "correct", "affirm", "deny", "dont_know", "ask_when", "greet", "restart", "back"})
+"""With these somebody starts, or goes on with, a consultation."""
+NONE_IS_AN_ANSWER = frozenset(
+    {
+        "label_due",
+        "league_start",
+        "baseline",
+        "reading",
+        "season",
+        "customer_phone",
+        "customer_name",
+        "promised_on",
+        "hours_per_play",
+        "hours_per_week",
+        "breaks_strings",
+        "symptoms",
+    }
+)
+"""Asked for these, a bare "no" means that there is none."""
+SILENT = frozenset({TAKE_IN, CONSULT, KEEP, PICKUP, READING, DROP_OFF, "action_settle", "action_decide", NEXT_RACQUET})
+"""These say nothing by themselves."""
+
+
+def next_action(talk: Talk, done: Sequence[str]) -> str:
+    """Return the name of the next action of this turn, or that it is time to listen.
+
+    Args:
+        talk: the conversation, with this turn's message and all that was done since applied to it.
+        done: the actions of this turn so far, in order.
+    """
+    if done and done[-1] in LAST_WORD:
+        return LISTEN
+    since = list(done)
+    if NEXT_RACQUET in since:
+        since = since[len(since) - since[::-1].index(NEXT_RACQUET) :]
+        stages = [_go_on(talk, since)]
+    else:
+        stages = [_steer(talk), _settle(talk, since), _take_in(talk, since), _answer(talk, since), _go_on(talk, since)]
+    for stage in stages:
+        for action in stage:
+            if action not in since:
+                return action
+    return LISTEN
+
+
+def open_question(slots: Mapping[str, Any]) -> str | None:
+    """Return what is being asked: a slot, confirm, or None."""
+    if slots["pending"]:
+        return "confirm"
+    if slots["asked_back"]:
+        return str(slots["asked_back"]["slot"])
+    if slots["options"]:
+        return "customer_name"
+    return slots["requested_slot"] or None
+
+
+def _steer(talk: Talk) -> Iterator[str]:
+    message = talk.latest_message
+    action = STEERING.get(intent_of(message))
+    if action and not claims(message):
+        yield action
+    if "undo" in message.get("operations", ()):
+        yield "action_back"
+
+
+def _settle(talk: Talk, done: Sequence[str]) -> Iterator[str]:
+    """Yield what answers something that was read back, offered or put up for choice."""
+    message, slots = talk.latest_message, talk.slots
+    intent, found = intent_of(message), claims(message)
+    if done:
+        return
+    if slots["options"] and (chosen(slots["options"], message) is not None or intent in {"deny", "dont_know"}):
+        yield "action_choose"
+    elif slots["pending"]:
+        waiting = slots["pending"][0]["slot"]
+        if intent in {"affirm", "deny", "dont_know"} or any(claim.slot == waiting for claim in found):
+            yield "action_settle"
+    elif slots["offer"] and not slots["requested_slot"] and intent in {"affirm", "deny", "dont_know"} and not found:
+        yield "action_answer_offer"
+
+
+def _take_in(talk: Talk, done: Sequence[str]) -> Iterator[str]:
+    """Yield what keeps the values of the turn."""
+    message, slots = talk.latest_message, talk.slots
+    if set(message.get("operations", ())) - {"undo"}:
+        yield "action_operate"
+    if brings_values(message) and "action_choose" not in done:
+        yield TAKE_IN
+    if any(change["slot"] == "customer_name" for change in slots["noted"]) and not slots["customer"]:
+        if slots["told"] and talk.loop is None:
+            yield KEEP
+        yield "action_find_customer"
+    if _means_none(talk) and not done:
+        yield "action_not_known"
+
+
+def _means_none(talk: Talk) -> bool:
+    slots, message = talk.slots, talk.latest_message
+    if slots["pending"] or slots["options"] or claims(message):
+        return False
+    asked = slots["requested_slot"]
+    intent = intent_of(message)
+    if slots["asked_back"]:
+        return intent == "dont_know"
+    return bool(asked) and (intent == "dont_know" or (intent == "deny" and asked in NONE_IS_AN_ANSWER))
+
+
+def _answer(talk: Talk, done: Sequence[str]) -> Iterator[str]:
+    """Yield what answers the person before the talk goes on."""
+    message, slots = talk.latest_message, talk.slots
+    intent = intent_of(message)
+    if intent in TASKS and talk.loop != TASKS[intent]:
+        yield TASKS[intent]
+    elif intent == "log_reading" and talk.loop != READING and _meant_for_the_record(talk):
+        yield READING
+    elif intent == "greet" and not done:
+        yield "utter_greet_again" if _under_way(talk) else "utter_greet"
+    elif intent in DIGRESSIONS and not _is_noise(talk, done):
+        yield DIGRESSIONS[intent]
+    elif intent == "ask_when" and not done and slots["requested_slot"]:
+        yield "utter_when_known"
+    elif not done and open_question(slots):
+        yield "action_not_understood"
+
+
+def _is_noise(talk: Talk, done: Sequence[str]) -> bool:
+    """Tell whether words outside the trade are a failed answer to an open question, with nothing kept from them."""
+    message = talk.latest_message
+    return bool(
+        intent_of(message) == "out_of_scope"
+        and not done
+        and open_question(talk.slots)
+        and not message.get("topic")
+        and message.get("noise")
+    )
+
+
+def _meant_for_the_record(talk: Talk) -> bool:
+    """Tell whether a reading is to be written on a card rather than weighed in the present consultation."""
+    slots = talk.slots
+    if slots["customer_name"] or slots["customer"] or slots["record"]:
+        return True
+    known = [name for name in FACTS if slots[name] is not None and name not in {"reading", "baseline"}]
+    return not known and talk.loop is None
+
+
+def _under_way(talk: Talk) -> bool:
+    return talk.loop is not None or talk.slots["told"]
+
+
+def _go_on(talk: Talk, done: Sequence[str]) -> Iterator[str]:
+    """Yield what brings the talk forward once this turn's words are dealt with."""
+    slots = talk.slots
+    if slots["noted"] and any(change["slot"] != "customer_name" for change in slots["noted"]):
+        yield "action_note"
+    if slots["pending"]:
+        yield "action_read_back"
+    elif slots["asked_back"]:
+        yield "action_ask_back"
+    elif slots["options"]:
+        yield "action_ask_which"
+    elif slots["refused"]:
+        yield ASK
+    elif talk.loop in SUBMIT:
+        yield from _fill(talk)
+    elif talk.loop == CONSULT:
+        yield from _consult(talk)
+    elif _wants_consultation(talk):
+        yield CONSULT
+    elif all(action in SILENT for action in done):
+        yield "utter_anything_else" if slots["told"] else "action_out_of_scope"
+
+
+def _fill(talk: Talk) -> Iterator[str]:
+    """Yield the next step of a form whose slots are fixed."""
+    loop = str(talk.loop)
+    if talk.slots["requested_slot"]:
+        yield ASK
+    else:
+        yield SUBMIT[loop]
+
+
+def _consult(talk: Talk) -> Iterator[str]:
+    """Yield the next step of the form whose slots the rulebook names."""
+    slots = talk.slots
+    if slots["decision"] is None:
+        yield "action_decide"
+    elif slots["requested_slot"]:
+        yield ASK
+    elif not slots["told"]:
+        yield "action_tell_verdict"
+    elif any(not racquet["told"] for racquet in all_racquets(slots).values()):
+        yield NEXT_RACQUET
+    else:
+        yield "action_offer"
+
+
+def _wants_consultation(talk: Talk) -> bool:
+    slots = talk.slots
+    if any(not racquet["told"] and _begun(racquet) for racquet in all_racquets(slots).values()):
+        return True
+    if slots["told"]:
+        return intent_of(talk.latest_message) == "ask_when"
+    return intent_of(talk.latest_message) in CONSULTING
+
+
+def _begun(racquet: Mapping[str, Any]) -> bool:
+    return any(name in racquet for name in FACTS) or bool(racquet["unknown"])

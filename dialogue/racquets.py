@@ -1,0 +1,153 @@
+"""Which racquet of several is being talked of, and the events that change it; knows no rule and no phrase."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+import yaml
+from rasa_sdk.events import SlotSet
+
+from dialogue.tracker import Event, Talk
+
+PLAYER_FACTS = (
+    "level",
+    "plays_per_week",
+    "hours_per_play",
+    "hours_per_week",
+    "season",
+    "league_start",
+    "breaks_strings",
+    "sport",
+)
+"""What belongs to the player and so to all of one player's racquets."""
+STRING_FACTS = ("mains_material", "crosses_material", "hybrid", "mains_tension", "crosses_tension")
+"""What two racquets strung alike have in common."""
+DATED_FACTS = ("strung_on", "label_due", "baseline", "reading", "symptoms")
+"""What is one racquet's alone."""
+FACTS = (*PLAYER_FACTS, *STRING_FACTS, *DATED_FACTS)
+KEPT = (
+    "owner",
+    "whose",
+    "words",
+    "unknown",
+    "decision",
+    "told",
+    "offered",
+    "record",
+    "consultation",
+    "requested_slot",
+)
+"""What is kept for a racquet beside its facts."""
+EMPTY: Mapping[str, Any] = {"whose": "self", "words": {}, "unknown": [], "told": False, "offered": []}
+SELF = "self"
+LABELS: Mapping[str, frozenset[str]] = {
+    name: frozenset(words)
+    for name, words in yaml.safe_load((Path(__file__).parent / "domain" / "choosing.yml").read_text(encoding="utf-8"))[
+        "racquets"
+    ].items()
+}
+"""Words that tell one racquet from another."""
+
+
+def all_racquets(slots: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
+    """Return every racquet on the counter by key, the present one included, in the order they were named."""
+    found = {**slots["racquets"], slots["racquet_key"]: present(slots)}
+    return {key: found[key] for key in sorted(found)}
+
+
+def present(slots: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what is known of the racquet being talked of."""
+    return {name: slots[name] for name in (*FACTS, *KEPT) if slots[name] is not None}
+
+
+def known_facts(slots: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the facts of the present racquet as JSON, with what nobody knows and the words they were said in."""
+    facts = {name: slots[name] for name in FACTS if slots[name] is not None}
+    words = {name: text for name, text in slots["words"].items() if name in facts}
+    return {**facts, "unknown": slots["unknown"], "words": words}
+
+
+def switch(slots: Mapping[str, Any], key: str, racquet: Mapping[str, Any] | None = None) -> list[Event]:
+    """Return the events that put the present racquet aside and take up another, known or new."""
+    if key == slots["racquet_key"]:
+        return []
+    aside = {**slots["racquets"], slots["racquet_key"]: present(slots)}
+    taken = aside.pop(key, None) or racquet or {}
+    events = [SlotSet("racquets", aside), SlotSet("racquet_key", key), SlotSet("several", bool(aside))]
+    for name in (*FACTS, *KEPT):
+        value = taken.get(name, EMPTY.get(name))
+        if value != slots[name]:
+            events.append(SlotSet(name, value))
+    return events
+
+
+def take_up(talk: Talk, label: str | None, mentioned: Iterable[str] = ()) -> list[Event]:
+    """Return the events after which the racquet of this owner is the present one.
+
+    Args:
+        talk: the conversation.
+        label: whose value it is, as understood: "daughter", "red", "second"; None is the present racquet.
+        mentioned: facts said in the same breath without an owner, which then hold for a new racquet too.
+    """
+    slots = talk.slots
+    if label is None or label == slots["owner"]:
+        return []
+    racquets = all_racquets(slots)
+    key = _known(racquets, slots["racquet_key"], label)
+    if key is not None:
+        return switch(slots, key)
+    whose = SELF if label == SELF else "racquet" if names_a_racquet(label) else "person"
+    if label not in LABELS["others"] and _unclaimed(slots, racquets, whose):
+        return [SlotSet("owner", None if label == SELF else label), SlotSet("whose", whose)]
+    shared: tuple[str, ...] = ()
+    if whose == "racquet":
+        alike = (slots["racquet_count"] or 0) > 1 or set(STRING_FACTS) & set(mentioned)
+        shared = PLAYER_FACTS + (STRING_FACTS if alike else ())
+    new = _sharing(slots, shared) | {"whose": whose, "owner": None if label == SELF else label}
+    if whose == "racquet" and slots["record"]:
+        new["record"] = {name: slots["record"][name] for name in ("customer_id", "name")}
+    return switch(slots, _free_key(racquets), new)
+
+
+def fresh_racquet(slots: Mapping[str, Any]) -> list[Event]:
+    """Return the events that put everything aside and take up a racquet nothing is known of."""
+    return switch(slots, _free_key(all_racquets(slots)), dict(EMPTY))
+
+
+def names_a_racquet(label: str) -> bool:
+    """Tell whether a label tells one racquet from another rather than one player from another."""
+    return bool(set(label.split()) & LABELS["racquet_words"])
+
+
+def _free_key(racquets: Mapping[str, Any]) -> str:
+    return f"r{1 + max(int(key[1:]) for key in racquets)}"
+
+
+def _sharing(slots: Mapping[str, Any], shared: Iterable[str]) -> dict[str, Any]:
+    """Return a new racquet with some facts of the present one."""
+    facts = {name: slots[name] for name in shared if slots[name] is not None}
+    words = {name: text for name, text in slots["words"].items() if name in facts}
+    unknown = [name for name in slots["unknown"] if name in set(shared)]
+    return {**EMPTY, **facts, "words": words, "unknown": unknown}
+
+
+def _known(racquets: Mapping[str, Mapping[str, Any]], present_key: str, label: str) -> str | None:
+    for key, racquet in racquets.items():
+        if racquet.get("owner") == label or (label == SELF and racquet["whose"] == SELF and not racquet.get("owner")):
+            return key
+    if label in LABELS["others"] and len(racquets) == len(("this", "that")):
+        return next(key for key in racquets if key != present_key)
+    if label in LABELS["firsts"]:
+        return next(iter(racquets))
+    return None
+
+
+def _unclaimed(slots: Mapping[str, Any], racquets: Mapping[str, Any], whose: str) -> bool:
+    """Tell whether the present racquet may become this owner's: nobody's yet, and nothing said against it."""
+    if slots["owner"] or len(racquets) > 1:
+        return False
+    if whose != "racquet":
+        return all(slots[name] is None for name in PLAYER_FACTS)
+    return True

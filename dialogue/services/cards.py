@@ -1,0 +1,93 @@
+"""What the use cases hand to the conversation: frozen, ready to be kept as JSON; knows no rule and no database."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Checked:
+    """A value that was checked against the rulebook's limits."""
+
+    value: Any
+    """The value as it is kept; None when it was refused."""
+    refusal: str | None = None
+    """What is wrong with it, as a sentence."""
+
+
+@dataclass(frozen=True)
+class Card:
+    """A customer as the conversation names one."""
+
+    customer_id: int
+    name: str
+    tail: str
+    """The last digits of the phone number; empty where there is none."""
+    racquets: tuple[str, ...]
+    """The names of the customer's racquets."""
+    exact: bool
+    """Whether the name asked for is part of this one, letter by letter."""
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the card in the form a slot holds."""
+        return {**asdict(self), "racquets": list(self.racquets)}
+
+
+@dataclass(frozen=True)
+class RacquetCard:
+    """One racquet on record with what is known of it."""
+
+    customer_id: int
+    name: str
+    """The customer's."""
+    racquet_id: int
+    racquet: str
+    """What the racquet is called; empty where it has no name."""
+    job_id: int | None
+    tag: str
+    """The tag of its last stringing; empty where there is none."""
+    facts: Mapping[str, Any]
+    """The facts on record as JSON."""
+
+    def to_record(self) -> dict[str, Any]:
+        """Return whose racquet it is, in the form a slot holds, without the facts."""
+        return {name: value for name, value in asdict(self).items() if name != "facts"}
+
+
+@dataclass(frozen=True)
+class Handover:
+    """One racquet handed over, with the story its owner is told."""
+
+    card: RacquetCard
+    ready: bool
+    """False when it is not strung yet, so that nothing was handed over."""
+    decision: Mapping[str, Any] | None
+    """The stored decision that its restring-by date rests on, as JSON."""
+    restring_by: dt.date | None
+    promised_on: dt.date | None
+
+
+@dataclass(frozen=True)
+class Logged:
+    """A reading written down, and what it changed."""
+
+    card: RacquetCard
+    fresh: bool
+    """True when it was kept as the baseline of a fresh stringing."""
+    before: Mapping[str, Any]
+    after: Mapping[str, Any]
+    consultation_id: int | None
+
+
+@dataclass(frozen=True)
+class DueEntry:
+    """One racquet whose strings are due."""
+
+    name: str
+    racquet: str
+    due_on: dt.date
+    days_left: int
+    """Negative when the day has passed."""

@@ -1,0 +1,277 @@
+"""The services as one object: rules and store behind use cases, one unit of work a turn; words nothing."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from typing import Any
+
+from dialogue.errors import ValueRefused
+from dialogue.services.cards import Card, Checked, DueEntry, Handover, Logged, RacquetCard
+from dialogue.services.records import Records
+from dialogue.translate import absolute_tension, due_values
+from rules.chain import decide
+from rules.decision import Decision
+from rules.errors import FactRefused
+from rules.facts import Facts
+from rules.intake import parse_facts
+from rules.rulebook import Rulebook
+from rules.whatif import decide_what_if
+from storage.database import Store
+from storage.errors import Conflict
+from storage.rows import ConsultationRow, ConversationRow
+from storage.unit_of_work import UnitOfWork
+
+
+@dataclass
+class _Turn:
+    """The unit of work of one turn, opened when something is first read or written in it."""
+
+    stack: ExitStack
+    unit: UnitOfWork | None = None
+    conversation_id: int | None = None
+    touched: set[str] = field(default_factory=set)
+
+
+class Services:
+    """Everything the conversation may ask of the shop."""
+
+    def __init__(self, store: Store, book: Rulebook) -> None:
+        self.store = store
+        self.book = book
+        self._turn: ContextVar[_Turn | None] = ContextVar("turn", default=None)
+        self._content = json.dumps(dict(book.content), sort_keys=True, ensure_ascii=False)
+
+    # Units of work.
+
+    @contextmanager
+    def turn(self, conversation_id: int | None = None) -> Iterator[None]:
+        """Make all services called inside share one unit of work, kept by `save`."""
+        with ExitStack() as stack:
+            token = self._turn.set(_Turn(stack, conversation_id=conversation_id))
+            try:
+                yield
+            finally:
+                self._turn.reset(token)
+
+    @contextmanager
+    def work(self) -> Iterator[UnitOfWork]:
+        """Give the turn's unit of work, or one of its own that is kept at the end."""
+        turn = self._turn.get()
+        if turn is None:
+            with self.store.unit() as unit:
+                yield unit
+                unit.commit()
+            return
+        if turn.unit is None:
+            turn.unit = turn.stack.enter_context(self.store.unit())
+        yield turn.unit
+
+    # Conversations.
+
+    def load(self, sender_id: str) -> ConversationRow:
+        """Return a conversation as stored."""
+        with self.store.view() as unit:
+            return unit.conversations.load(sender_id)
+
+    def save(self, row: ConversationRow, events: Sequence[Mapping[str, Any]], customer_id: int | None) -> bool:
+        """Keep a conversation and all that its turn did; tell whether nobody else took a turn meanwhile."""
+        with self.work() as unit:
+            changed = ConversationRow(
+                id=row.id,
+                sender_id=row.sender_id,
+                customer_id=customer_id,
+                events=tuple(events),
+                version=row.version,
+            )
+            try:
+                unit.conversations.save(changed)
+            except Conflict:
+                return False
+            unit.commit()
+            return True
+
+    # The rules.
+
+    def facts(self, raw: Mapping[str, Any], today: dt.date) -> Facts:
+        """Return facts JSON as facts.
+
+        Raises:
+            ValueRefused: when a value cannot be; so do all that read facts.
+        """
+        try:
+            return parse_facts(raw, today=today, limits=self.book.limits)
+        except FactRefused as refused:
+            raise ValueRefused(refused.fact, refused.message) from refused
+
+    def shown(self, raw: Mapping[str, Any], today: dt.date) -> dict[str, Any]:
+        """Return facts JSON with every value as the rules read it."""
+        return self.facts(raw, today).to_dict()
+
+    def check(self, slot: str, value: Any, today: dt.date) -> Checked:
+        """Return one value as it is kept, or what is wrong with it."""
+        try:
+            facts = self.facts({slot: value}, today)
+        except ValueRefused as refused:
+            return Checked(None, refused.message)
+        return Checked(facts.to_dict().get(slot, value))
+
+    def day(self, value: Any, today: dt.date) -> str | None:
+        """Return the day that a date means, as ISO text, or None where it cannot be."""
+        try:
+            meant = self.facts({"league_start": value}, today).league_start
+        except ValueRefused:
+            return None
+        return meant.day.isoformat() if meant else None
+
+    @staticmethod
+    def absolute(value: Mapping[str, Any], mains: Mapping[str, Any] | None) -> dict[str, Any] | None:
+        """Return a tension said relative to the mains as a tension of its own; None while the mains are not known."""
+        return absolute_tension(value, mains)
+
+    def decide(self, raw: Mapping[str, Any], today: dt.date) -> dict[str, Any]:
+        """Return the decision on facts JSON, as JSON."""
+        return decide(self.facts(raw, today), self.book).to_dict()
+
+    def what_if(self, raw: Mapping[str, Any], changes: Mapping[str, Any], today: dt.date) -> dict[str, Any]:
+        """Return the decision there would be with some facts changed, as JSON; nothing is kept."""
+        try:
+            return decide_what_if(self.facts(raw, today), changes, self.book).to_dict()
+        except FactRefused as refused:
+            raise ValueRefused(refused.fact, refused.message) from refused
+
+    # Consultations.
+
+    def consult(
+        self, raw: Mapping[str, Any], decision: Mapping[str, Any], today: dt.date, record: Mapping[str, Any] | None
+    ) -> int:
+        """Store a decision with its facts and return its number; a known racquet's card follows it."""
+        turn = self._turn.get()
+        links = record or {}
+        with self.work() as unit:
+            unit.rulebooks.keep(self.book.hash, self._content)
+            row = ConsultationRow(
+                customer_id=links.get("customer_id"),
+                racquet_id=links.get("racquet_id"),
+                job_id=links.get("job_id"),
+                conversation_id=turn.conversation_id if turn else None,
+                today=today,
+                facts=self.shown(raw, today),
+                decision=decision,
+                rulebook=decision["rulebook"],
+            )
+            stored = unit.consultations.add(row)
+            if stored.racquet_id:
+                card = self._records(unit).follow(stored, self.facts(raw, today), Decision.from_dict(decision))
+                unit.consultations.link(stored.id, job_id=card)
+            return stored.id
+
+    # Customers and their racquets.
+
+    def names(self) -> tuple[str, ...]:
+        """Return the names on record, for the ear to know them."""
+        with self.store.view() as unit:
+            return tuple(customer.name for customer in unit.customers.all())
+
+    def find(self, name: str) -> tuple[Card, ...]:
+        """Return who may be meant by a name, the likeliest first."""
+        with self.work() as unit:
+            return self._records(unit).find(name)
+
+    def racquets(self, customer_id: int, today: dt.date) -> tuple[RacquetCard, ...]:
+        """Return a customer's racquets with the facts on record."""
+        with self.work() as unit:
+            return self._records(unit).racquets(customer_id, today)
+
+    def open_card(self, name: str, phone: str | None) -> Card:
+        """Store a new customer and return the card."""
+        with self.work() as unit:
+            return self._records(unit).open_card(name, phone)
+
+    def keep(self, customer_id: int, racquet: Mapping[str, Any], today: dt.date) -> RacquetCard:
+        """Write a racquet that was decided on to a customer's card and return it.
+
+        Args:
+            customer_id: whose card it goes on.
+            racquet: {"facts", "decision", "consultation", "record", "nickname"} of the racquet.
+            today: the day of the conversation.
+        """
+        facts = self.facts(racquet["facts"], today)
+        with self.work() as unit:
+            records = self._records(unit)
+            racquet_id = (racquet.get("record") or {}).get("racquet_id") or records.new_racquet(
+                customer_id, facts, racquet.get("nickname")
+            )
+            stored = unit.consultations.link(racquet["consultation"], customer_id=customer_id, racquet_id=racquet_id)
+            job_id = records.follow(stored, facts, Decision.from_dict(racquet["decision"]))
+            unit.consultations.link(stored.id, job_id=job_id)
+            records.learn(customer_id, facts)
+            return records.card(racquet_id, today)
+
+    # Stringings.
+
+    def hand_over(self, customer_id: int, today: dt.date) -> tuple[Handover, ...]:
+        """Hand over every racquet of a customer that lies ready, and return the story of each one in the shop."""
+        with self.work() as unit:
+            records = self._records(unit)
+            return tuple(self._hand_over(records, card, today) for card in records.in_the_shop(customer_id, today))
+
+    def _hand_over(self, records: Records, card: RacquetCard, today: dt.date) -> Handover:
+        job = records.job(card)
+        if not records.strung(job):
+            return Handover(card, ready=False, decision=None, restring_by=None, promised_on=job.promised_on)
+        stored = records.consultation(job)
+        if stored is None:
+            number = self.consult(card.facts, self.decide(card.facts, today), today, card.to_record())
+            stored = records.consultation_numbered(number)
+        records.collect(job)
+        decision = Decision.from_dict(stored.decision)
+        due = records.job(card).restring_by or due_values(decision)["restring_by"]
+        return Handover(card, ready=True, decision=stored.decision, restring_by=due, promised_on=job.promised_on)
+
+    def log_reading(self, racquet_id: int, measured: Mapping[str, Any], today: dt.date) -> Logged:
+        """Write down a reading, and a baseline said with it, and return what it changed.
+
+        Args:
+            racquet_id: the racquet that was measured.
+            measured: {"reading": ..., "baseline": ...} as facts JSON.
+            today: the day of the measurement.
+        """
+        with self.work() as unit:
+            records = self._records(unit)
+            before = records.card(racquet_id, today, readings=True)
+            fresh = records.log(before, self.facts(measured, today), today)
+            after = records.card(racquet_id, today, readings=True)
+            decisions = [self.decide(card.facts, today) for card in (before, after)]
+            number = self.consult(after.facts, decisions[1], today, after.to_record())
+            return Logged(after, fresh, decisions[0], decisions[1], number)
+
+    def take_in(
+        self, customer: Mapping[str, Any], raw: Mapping[str, Any], promised_on: dt.date | None, today: dt.date
+    ) -> RacquetCard:
+        """Open a stringing for a racquet left at the counter and return its card with the new tag.
+
+        Args:
+            customer: {"customer_id", "racquet_id"}, the latter None for a racquet never seen.
+            raw: facts JSON: the strings and tensions wanted.
+            promised_on: the day it shall be ready, None where nobody promised one.
+            today: the day of the conversation.
+        """
+        facts = self.facts(raw, today)
+        with self.work() as unit:
+            records = self._records(unit)
+            racquet_id = customer.get("racquet_id") or records.new_racquet(customer["customer_id"], facts, None)
+            records.take_in(racquet_id, facts, promised_on)
+            return records.card(racquet_id, today)
+
+    def due(self, today: dt.date) -> tuple[DueEntry, ...]:
+        """Return the racquets whose strings are due this week or overdue, the longest overdue first."""
+        with self.work() as unit:
+            return self._records(unit).due(today)
+
+    def _records(self, unit: UnitOfWork) -> Records:
+        return Records(unit, self.book)

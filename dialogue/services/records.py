@@ -1,0 +1,218 @@
+"""The cards of customers, racquets and stringings in one unit of work; knows no conversation."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any
+
+from dialogue.racquets import PLAYER_FACTS, STRING_FACTS
+from dialogue.services.cards import Card, DueEntry, RacquetCard
+from dialogue.translate import (
+    customer_facts,
+    customer_values,
+    due_values,
+    job_facts,
+    job_values,
+    phone_tail,
+)
+from rules.decision import Decision
+from rules.facts import Facts, Reading
+from rules.rulebook import Rulebook
+from storage.rows import (
+    ConsultationRow,
+    CustomerRow,
+    JobStatus,
+    RacquetRow,
+    ReadingRole,
+    ReadingRow,
+    StringJobRow,
+)
+from storage.spoken import fold
+from storage.unit_of_work import UnitOfWork
+
+REMEMBERED = (*PLAYER_FACTS, *STRING_FACTS, "strung_on", "label_due", "baseline")
+"""What a later consultation takes from an earlier one: not how the strings felt or read on that day."""
+WEEK = 7
+IN_THE_SHOP = (JobStatus.RECEIVED, JobStatus.STRUNG, JobStatus.READY)
+
+
+class Records:
+    """What is on the cards, read and written."""
+
+    def __init__(self, unit: UnitOfWork, book: Rulebook) -> None:
+        self._unit = unit
+        self._book = book
+
+    def find(self, name: str) -> tuple[Card, ...]:
+        """Return who may be meant by a name; where somebody bears exactly that name, nobody who sounds alike."""
+        wanted = set(fold(name).split())
+        hits = [hit.customer for hit in self._unit.customers.find(name)]
+        exact = [row for row in hits if wanted and wanted <= set(fold(row.name).split())]
+        return tuple(self._card(row, exact=bool(exact)) for row in exact or hits)
+
+    def _card(self, row: CustomerRow, *, exact: bool) -> Card:
+        racquets = self._unit.racquets.of_customer(row.id)
+        names = tuple(racquet.nickname or "" for racquet in racquets)
+        return Card(row.id, row.name, phone_tail(row.phone), names, exact)
+
+    def open_card(self, name: str, phone: str | None) -> Card:
+        """Store a new customer."""
+        return self._card(self._unit.customers.add(CustomerRow(name=name, phone=phone)), exact=True)
+
+    def learn(self, customer_id: int, facts: Facts) -> None:
+        """Write to a customer's card how he or she plays."""
+        if values := customer_values(facts):
+            self._unit.customers.change(customer_id, **values)
+
+    def new_racquet(self, customer_id: int, facts: Facts, nickname: str | None) -> int:
+        """Store a new racquet and return its number."""
+        row = RacquetRow(customer_id=customer_id, nickname=nickname, sport=facts.sport and facts.sport.value)
+        return self._unit.racquets.add(row).id
+
+    def racquets(self, customer_id: int, today: dt.date) -> tuple[RacquetCard, ...]:
+        """Return a customer's racquets in the order they were first brought."""
+        return tuple(self.card(row.id, today) for row in self._unit.racquets.of_customer(customer_id))
+
+    def card(self, racquet_id: int, today: dt.date, *, readings: bool = False) -> RacquetCard:
+        """Return a racquet with the facts on record; a later reading only where it is asked for."""
+        racquet = self._unit.racquets.get(racquet_id)
+        job = self._unit.jobs.latest_of(racquet_id)
+        customer = self._unit.customers.get(racquet.customer_id) if racquet.customer_id else None
+        return RacquetCard(
+            customer_id=racquet.customer_id or 0,
+            name=customer.name if customer else "",
+            racquet_id=racquet_id,
+            racquet=racquet.nickname or "",
+            job_id=job.id if job else None,
+            tag=job.tag if job else "",
+            facts=self._facts(customer, racquet, job, today)
+            if readings
+            else self._without_reading(self._facts(customer, racquet, job, today)),
+        )
+
+    @staticmethod
+    def _without_reading(facts: dict[str, Any]) -> dict[str, Any]:
+        return {name: value for name, value in facts.items() if name != "reading"}
+
+    def _facts(
+        self, customer: CustomerRow | None, racquet: RacquetRow, job: StringJobRow | None, today: dt.date
+    ) -> dict[str, Any]:
+        """Return what the cards tell: the player's from the customer, the strings' from the last stringing."""
+        facts: dict[str, Any] = {}
+        if earlier := self._unit.consultations.latest_of_racquet(racquet.id):
+            facts |= {name: earlier.facts[name] for name in REMEMBERED if name in earlier.facts}
+            if job and job.strung_on and earlier.today < job.strung_on:
+                facts = {name: value for name, value in facts.items() if name in PLAYER_FACTS}
+            if str(facts.get("league_start", today.isoformat())) < today.isoformat():
+                del facts["league_start"]
+        if customer:
+            facts |= customer_facts(customer)
+        if racquet.sport:
+            facts["sport"] = racquet.sport
+        if job:
+            facts |= job_facts(job, self._unit.readings.of_job(job.id))
+        return facts
+
+    def follow(self, stored: ConsultationRow, facts: Facts, decision: Decision) -> int:
+        """Bring a racquet's stringing card up to a decision and return the card's number.
+
+        Strings put on on another day than the card says are another stringing: they get a card of their own.
+        """
+        if stored.racquet_id is None:
+            message = "a consultation without a racquet has no stringing card"
+            raise ValueError(message)
+        job = self._unit.jobs.latest_of(stored.racquet_id)
+        values = job_values(facts)
+        strung = values.get("strung_on")
+        due = {**due_values(decision), "consultation_id": stored.id}
+        other = job and job.strung_on and strung and strung != job.strung_on
+        if job is None or other:
+            # Strung elsewhere or before the shop kept cards: it is already back with its owner.
+            row = StringJobRow(racquet_id=stored.racquet_id, status=JobStatus.COLLECTED, **values, **due)
+            return self._unit.jobs.add(row).id
+        missing = {name: value for name, value in values.items() if getattr(job, name) in (None, False)}
+        return self._unit.jobs.change(job.id, **missing, **due).id
+
+    def in_the_shop(self, customer_id: int, today: dt.date) -> tuple[RacquetCard, ...]:
+        """Return a customer's racquets that were not fetched yet."""
+        cards = self.racquets(customer_id, today)
+        return tuple(card for card in cards if card.job_id and self.job(card).status in IN_THE_SHOP)
+
+    def job(self, card: RacquetCard) -> StringJobRow:
+        """Return the stringing of a card that has one."""
+        if card.job_id is None:
+            message = "the card has no stringing"
+            raise ValueError(message)
+        return self._unit.jobs.get(card.job_id)
+
+    @staticmethod
+    def strung(job: StringJobRow) -> bool:
+        """Tell whether a racquet may be handed over."""
+        return job.status in (JobStatus.STRUNG, JobStatus.READY)
+
+    def consultation(self, job: StringJobRow) -> ConsultationRow | None:
+        """Return the decision a stringing's date rests on."""
+        if job.consultation_id:
+            return self._unit.consultations.get(job.consultation_id)
+        return self._unit.consultations.latest_of_job(job.id)
+
+    def consultation_numbered(self, number: int) -> ConsultationRow:
+        """Return a stored decision."""
+        return self._unit.consultations.get(number)
+
+    def collect(self, job: StringJobRow) -> None:
+        """Record that a racquet was fetched."""
+        self._unit.jobs.mark_collected(job.id)
+
+    def log(self, card: RacquetCard, measured: Facts, today: dt.date) -> bool:
+        """Write down what was measured; tell whether the reading itself became the baseline."""
+        job_id = (
+            card.job_id
+            or self._unit.jobs.add(
+                StringJobRow(racquet_id=card.racquet_id, status=JobStatus.COLLECTED, **_strings(card.facts))
+            ).id
+        )
+        job = self._unit.jobs.get(job_id)
+        fresh = "baseline" not in card.facts and not measured.baseline and job.strung_on == today
+        for entry in measured.baseline:
+            self._write(job_id, ReadingRole.BASELINE, entry, job.strung_on or today)
+        for entry in measured.reading:
+            self._write(job_id, ReadingRole.BASELINE if fresh else ReadingRole.CHECK, entry, today)
+        return fresh
+
+    def _write(self, job_id: int, role: ReadingRole, entry: Reading, today: dt.date) -> None:
+        self._unit.readings.add(
+            ReadingRow(
+                job_id=job_id,
+                role=role,
+                kind=entry.kind and entry.kind.value,
+                unit=entry.unit,
+                instrument=entry.instrument,
+                values=entry.values,
+                taken_on=entry.taken_on or today,
+            )
+        )
+
+    def take_in(self, racquet_id: int, facts: Facts, promised_on: dt.date | None) -> None:
+        """Open a stringing for a racquet left at the counter."""
+        strings = {name: value for name, value in job_values(facts).items() if name.startswith(("mains_", "crosses_"))}
+        self._unit.jobs.add(StringJobRow(racquet_id=racquet_id, promised_on=promised_on, **strings))
+
+    def due(self, today: dt.date) -> tuple[DueEntry, ...]:
+        """Return what is overdue or due within a week."""
+        queries = self._unit.queries
+        rows = (*queries.overdue(today).rows, *queries.due(today, WEEK).rows)
+        return tuple(
+            DueEntry(
+                row.customer.name if row.customer else "",
+                row.racquet.nickname or row.job.tag,
+                row.job.restring_by or today,
+                row.days_left,
+            )
+            for row in rows
+        )
+
+
+def _strings(facts: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: facts[name] for name in ("mains_material", "crosses_material") if name in facts}

@@ -1,0 +1,130 @@
+"""Keeping what a turn said: each value to its racquet, checked, noted, or put off until it is read back."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from rasa_sdk.events import ActionExecuted, SlotSet
+
+from dialogue.intake import TALK_SLOTS, Claim, by_owner, claims, contradicts, kept, merged
+from dialogue.racquets import FACTS, SELF, fresh_racquet, take_up
+from dialogue.services import Services
+from dialogue.tracker import Talk
+
+BACK_QUESTIONS: Mapping[str, tuple[str, str]] = {
+    "dead_means": ("symptoms", "utter_ask_back_dead"),
+    "contradiction": ("", "utter_ask_back_contradiction"),
+}
+"""What understanding wants asked back: the slot the answer fills and the response that asks."""
+
+
+class TakingIn:
+    """Keeps the values of a turn."""
+
+    def __init__(self, services: Services) -> None:
+        self._services = services
+
+    def run(self, talk: Talk, today: dt.date, validate: Callable[[], None]) -> None:
+        """Keep what this turn said; `validate` runs the form's validation on the slots set last."""
+        said = self._said(talk)
+        self._ask_back(talk)
+        self._keep_of_the_talk(talk, [claim for claim in said if claim.slot in TALK_SLOTS], today)
+        facts = [claim for claim in said if claim.slot in FACTS]
+        unowned = [claim.slot for claim in facts if claim.owner is None]
+        for owner, group in by_owner(facts):
+            talk.apply(take_up(talk, owner, unowned))
+            self._keep(talk, group, validate)
+
+    @staticmethod
+    def _said(talk: Talk) -> list[Claim]:
+        """Return what was just confirmed and what was stated, each slot of each owner once, the last word counting."""
+        confirmed = [Claim(**claim) for claim in talk.slots["confirmed"]]
+        settled = {claim.slot for claim in confirmed}
+        stated = [claim for claim in claims(talk.latest_message) if claim.slot not in settled]
+        talk.apply([SlotSet("confirmed", [])] if confirmed else [])
+        return list({(claim.slot, claim.owner): claim for claim in [*confirmed, *stated]}.values())
+
+    @staticmethod
+    def _ask_back(talk: Talk) -> None:
+        for question in talk.latest_message.get("questions", ()):
+            kind, _, slot = question.partition(":")
+            if kind in BACK_QUESTIONS:
+                asked, key = BACK_QUESTIONS[kind]
+                talk.apply([SlotSet("asked_back", {"slot": slot or asked, "key": key})])
+
+    def _keep_of_the_talk(self, talk: Talk, said: Sequence[Claim], today: dt.date) -> None:
+        """Keep what belongs to the conversation rather than to one racquet."""
+        for claim in said:
+            before = {claim.slot: talk.slots[claim.slot]}
+            if claim.slot == "customer_name":
+                self._name(talk, claim)
+            elif claim.slot == "promised_on":
+                talk.apply([SlotSet("promised_on", self._services.day(claim.value, today))])
+            else:
+                talk.apply([SlotSet(claim.slot, claim.value)])
+            talk.apply(kept(talk, [claim], before))
+
+    @staticmethod
+    def _name(talk: Talk, claim: Claim) -> None:
+        slots = talk.slots
+        if slots["customer"] and str(claim.value).casefold() in slots["customer"]["name"].casefold():
+            return
+        if slots["record"]:
+            talk.apply(fresh_racquet(slots))
+        talk.apply([SlotSet("customer", None), SlotSet("customer_name", None)])
+        talk.apply([SlotSet("customer_name", claim.value)])
+
+    def _keep(self, talk: Talk, group: Sequence[Claim], validate: Callable[[], None]) -> None:
+        slots = talk.slots
+        sure: list[Claim] = []
+        waiting: list[Claim] = []
+        for each in group:
+            claim = self._absolute(each, slots)
+            if claim is None:
+                continue
+            if claim.why is None and contradicts(claim, talk):
+                claim = replace(claim, why="contradiction")
+            (waiting if claim.why else sure).append(replace(claim, value=merged(claim, talk)))
+        before = {claim.slot: slots[claim.slot] for claim in sure}
+        if sure:
+            talk.apply([ActionExecuted("consultation_form"), *(SlotSet(c.slot, c.value) for c in sure)])
+            validate()
+            self._restore_refused(talk, before)
+            talk.apply(kept(talk, sure, before))
+        self._close_questions(talk, sure, waiting)
+
+    def _absolute(self, claim: Claim, slots: Mapping[str, Any]) -> Claim | None:
+        """Return a claim whose value stands by itself, or None where what it leans on is not known."""
+        if not (isinstance(claim.value, Mapping) and claim.value.get("relative_to")):
+            return claim
+        value = self._services.absolute(claim.value, slots["mains_tension"])
+        return None if value is None else replace(claim, value=value)
+
+    @staticmethod
+    def _restore_refused(talk: Talk, before: Mapping[str, Any]) -> None:
+        """Give a slot back what it held before a value that cannot be, and ask for it again."""
+        refused = talk.slots["refused"]
+        if refused:
+            slot = refused["slot"]
+            talk.apply(
+                [
+                    SlotSet(slot, before.get(slot)),
+                    SlotSet("requested_slot", slot),
+                    SlotSet("failures", talk.slots["failures"] + 1),
+                ]
+            )
+
+    @staticmethod
+    def _close_questions(talk: Talk, sure: Sequence[Claim], waiting: Sequence[Claim]) -> None:
+        slots = talk.slots
+        answered = {claim.slot for claim in (*sure, *waiting)}
+        owner = slots["owner"] or SELF
+        pending = [claim for claim in slots["pending"] if claim["slot"] not in answered]
+        pending += [{**claim.to_json(), "owner": claim.owner or owner} for claim in waiting]
+        if pending != slots["pending"]:
+            talk.apply([SlotSet("pending", pending)])
+        if slots["asked_back"] and slots["asked_back"]["slot"] in {claim.slot for claim in sure}:
+            talk.apply([SlotSet("asked_back", None)])

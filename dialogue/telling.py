@@ -1,0 +1,154 @@
+"""What of a decision is told and in which order, as response keys and values; words nothing and decides nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from dialogue.translate import Phrase, day_phrase, facts_phrases, phrase
+
+Said = tuple[str, dict[str, Any]]
+"""A response key and its values."""
+
+REASONS = ("interval", "interval_unsure", "reading", "deflection")
+"""The tables whose sentence stands under the verdict; the others only in the whole trail."""
+STEPS = ("interval", "interval_unsure", "due", "latest", "label", "comparable", "reading", "reading_quality", "verdict")
+"""The tables a short "why" goes through."""
+NOTES = "notes"
+CAUTIONS = "cautions"
+VERDICT = "verdict"
+CAUTION_ROW = "caution-{}"
+
+
+@dataclass(frozen=True)
+class Telling:
+    """A decision to be told."""
+
+    decision: Mapping[str, Any]
+    """As JSON."""
+
+    @classmethod
+    def of(cls, decision: Mapping[str, Any] | None) -> Telling:
+        """Return the telling of a decision as a slot holds it."""
+        return cls(decision or {})
+
+    def steps(self, *tables: str, against: bool = False) -> list[Mapping[str, Any]]:
+        """Return the steps taken in some tables, for the verdict or against it."""
+        return [step for step in self.decision["trail"] if step["table"] in tables and step["against"] == against]
+
+    def verdict(self) -> Iterator[Said]:
+        """Yield the verdict, its reasons, what speaks against it and what it rests on."""
+        yield self._headline()
+        decision = self.decision
+        if decision["verdict"] == "need_more" and decision["every"]:
+            yield "utter_rule_of_thumb", {"every": decision["every"]}
+        reasons = [step["says"] for step in self.steps(*REASONS)]
+        if reasons:
+            yield "utter_because", {"says": " ".join(reasons)}
+        if decision["verdict"] == "restring_soon" and decision["restring_by"] and not self._names_the_day():
+            yield "utter_latest_day", {"date": day_phrase(decision["restring_by"])}
+        against = [step for step in decision["trail"] if step["against"]]
+        if against:
+            yield "utter_against", {"says": " ".join(step["says"] for step in against)}
+        for step in self.steps(NOTES):
+            yield "utter_note", {"says": step["says"]}
+
+    def _headline(self) -> Said:
+        decision, verdict = self.decision, self.decision["verdict"]
+        step = next(iter(self.steps(VERDICT)), None)
+        if step is None:
+            return f"utter_verdict_{verdict}", {}
+        measured = step["read"].get("measured") not in (None, "none")
+        if verdict == "play_on" and decision["restring_by"] and not measured:
+            date = day_phrase(decision["restring_by"])
+            if decision["window"]:
+                return "utter_verdict_play_on_window", {"first": day_phrase(decision["window"][0]), "date": date}
+            return "utter_verdict_play_on_until", {"date": date}
+        return f"utter_verdict_{verdict}", {"reason": step["says"]}
+
+    def _names_the_day(self) -> bool:
+        step = self.steps(VERDICT)[0]
+        return bool({"date", "label"} & set(step["read"]))
+
+    def cautions(self) -> Iterator[tuple[str, str, dict[str, Any]]]:
+        """Yield each caution with the sentence the rulebook has for it, or else the dialogue's own."""
+        says = {step["row"]: step["says"] for step in self.steps(CAUTIONS)}
+        for caution in self.decision["cautions"]:
+            row = CAUTION_ROW.format(caution.replace("_", "-"))
+            if row in says:
+                yield caution, "utter_caution", {"says": says[row]}
+            else:
+                yield caution, f"utter_caution_{caution}", {}
+
+    def short(self) -> Iterator[Said]:
+        """Yield the steps that decided, in words."""
+        steps = self.steps(*STEPS)
+        yield "utter_why_short", {"steps": " ".join(step["says"] for step in steps)}
+        against = [step["says"] for step in self.decision["trail"] if step["against"]]
+        if against:
+            yield "utter_against", {"says": " ".join(against)}
+
+    def trail(self, words: Mapping[str, str]) -> Iterator[Said]:
+        """Yield every step with its row and its source, and the words the facts were said in."""
+        yield "utter_why_trail", {}
+        for step in self.decision["trail"]:
+            key = "utter_why_step_against" if step["against"] else "utter_why_step"
+            yield key, {"says": step["says"], "row": step["row"], "source": step["source"]}
+        if words:
+            quotes = [phrase("utter_why_quote", words=text) for text in dict.fromkeys(words.values())]
+            yield "utter_why_words", {"quotes": quotes}
+
+    def summary(self) -> Phrase:
+        """Return interval, verdict and day in one phrase."""
+        decision = self.decision
+        verdict = phrase(f"utter_short_{decision['verdict']}")
+        values: dict[str, Any] = {"verdict": verdict}
+        if decision["restring_by"]:
+            values["date"] = day_phrase(decision["restring_by"])
+        if decision["every"]:
+            key = "utter_short_every_by" if "date" in values else "utter_short_every"
+            return phrase(key, every=decision["every"], **values)
+        return phrase("utter_short_by", **values) if "date" in values else verdict
+
+
+def next_question(decision: Mapping[str, Any]) -> str | None:
+    """Return the fact to ask for: the first needed one, else the first a row reads; the others are only offered."""
+    for need in decision["needs"]:
+        return str(need["fact"])
+    return next((str(need["fact"]) for need in decision["strengthens"] if need["ask"]), None)
+
+
+def next_offer(decision: Mapping[str, Any], offered: Sequence[str]) -> str | None:
+    """Return the fact to offer: the first that would make the answer firmer and was not offered yet."""
+    if decision["verdict"] == "restring_now" and decision["every"]:
+        return None
+    return next((str(need["fact"]) for need in decision["strengthens"] if need["fact"] not in offered), None)
+
+
+def what_if_values(changes: Mapping[str, Any], now: Mapping[str, Any], then: Mapping[str, Any]) -> Said:
+    """Return how an answer would differ with something changed."""
+    values: dict[str, Any] = {"changes": facts_phrases(changes, list(changes))}
+    if then["verdict"] == "need_more" and not then["every"]:
+        return "utter_what_if_open", values
+    values["then"] = Telling.of(then).summary()
+    if now["verdict"] == "need_more" and not now["every"]:
+        return "utter_what_if_alone", values
+    values["now"] = Telling.of(now).summary()
+    if values["then"] == values["now"]:
+        del values["then"]
+        return "utter_what_if_same", values
+    return "utter_what_if", values
+
+
+def owner_phrases(slots: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values every response may name: whose racquet is talked of."""
+    label = slots.get("owner") or ""
+    key = "utter_owner_named"
+    if slots.get("whose") == "racquet":
+        bare = not {"racquet", "racket", "frame", "one"} & set(label.split())
+        key = "utter_owner_racquet" if bare else "utter_owner_numbered"
+    elif label.islower():
+        key = "utter_owner_person"
+    owner = phrase(key, label=label)
+    return {"owner": owner, "racquet": phrase("utter_racquet", owner=owner)}
