@@ -5,13 +5,12 @@ from __future__ import annotations
 from enum import StrEnum
 from functools import lru_cache
 from pathlib import Path
-from string import Formatter
 from typing import Literal
 
 from pydantic import Field, model_validator
 
 from rules.facts import Kind, Material
-from rules.physics_book import BOOK_FOLDER, Figure, Sourced, Spread, Strict, read_physics
+from rules.physics_book import BOOK_FOLDER, Figure, Sourced, Spread, Strict, check_sentences, read_physics
 
 FILE = "forecast.yaml"
 
@@ -148,10 +147,7 @@ class ForecastBook(Sourced):
         for table, keys in wanted.items():
             if missing := keys - set(getattr(self, table)):
                 raise ValueError(f"{table}: {min(map(str, missing))} is missing; add a line for it")
-        for remark, sentence in self.remarks.items():
-            names = {name for _, name, _, _ in Formatter().parse(sentence) if name is not None}
-            if unknown := names - PLACEHOLDERS.get(remark, frozenset()):
-                raise ValueError(f"remarks.{remark}: nothing fills {{{min(unknown)}}}; remove it")
+        check_sentences(self.remarks, PLACEHOLDERS)
         return self
 
     def say(self, remark: ForecastRemark, **values: object) -> str:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Hashable, Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from string import Formatter
+from typing import Any, TypeVar
 
-import yaml
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from rules.book_format import SourceSpec, read_yaml
 from rules.errors import BookError, RulesError
 
 BOOK_FOLDER = Path(__file__).parent / "book"
@@ -23,13 +24,6 @@ class Strict(BaseModel):
     """A part of a data file: no unknown key, no silent conversion, frozen."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
-
-
-class Source(Strict):
-    """Where a number comes from, and what kind of evidence that is."""
-
-    kind: Literal["practice", "house", "published", "quoted", "memory"]
-    cite: str = Field(min_length=3)
 
 
 class Figure(Strict):
@@ -54,7 +48,7 @@ class Spread(Strict):
 class Sourced(Strict):
     """A data file that names its sources and uses no other."""
 
-    sources: dict[str, Source]
+    sources: dict[str, SourceSpec]
 
     @model_validator(mode="after")
     def _sources_exist(self) -> Sourced:
@@ -73,21 +67,20 @@ def _cited(node: Any, place: str) -> Iterator[tuple[str, str]]:
             yield from _cited(child, f"{place}.{key}")
 
 
-class _UniqueKeys(yaml.SafeLoader):
-    """Safe YAML in which a key given twice is an error, for the second would win silently."""
+Key = TypeVar("Key", bound=str)
 
 
-def _mapping(loader: _UniqueKeys, node: yaml.MappingNode) -> dict[Hashable, Any]:
-    found: dict[Hashable, Any] = {}
-    for key_node, value_node in node.value:
-        key = loader.construct_object(key_node, deep=True)
-        if key in found:
-            raise yaml.constructor.ConstructorError(None, None, f"{key!r} is given twice", key_node.start_mark)
-        found[key] = loader.construct_object(value_node, deep=True)
-    return found
+def check_sentences(sentences: Mapping[Key, str], placeholders: Mapping[Key, frozenset[str]]) -> None:
+    """Check that every brace in a sentence names a value that will be there.
 
+    Raises:
+        ValueError: names the sentence and the brace.
+    """
+    for key, sentence in sentences.items():
+        names = {name for _, name, _, _ in Formatter().parse(sentence) if name is not None}
+        if unknown := names - placeholders.get(key, frozenset()):
+            raise ValueError(f"remarks.{key}: nothing fills {{{min(unknown)}}}; remove it")
 
-_UniqueKeys.add_constructor(yaml.resolver.BaseResolver.DEFAULT_MAPPING_TAG, _mapping)
 
 BookModel = TypeVar("BookModel", bound=Sourced)
 
@@ -98,12 +91,7 @@ def read_physics(folder: Path, file: str, model: type[BookModel]) -> BookModel:
     Raises:
         BookError: names the file, the key and the remedy when the file cannot be used.
     """
-    try:
-        content = yaml.load((folder / file).read_text(encoding="utf8"), Loader=_UniqueKeys)  # noqa: S506 - a SafeLoader
-    except OSError as error:
-        raise BookError(file, "file", f"cannot be read ({error.strerror}); restore it from the package") from error
-    except (yaml.YAMLError, UnicodeDecodeError) as error:
-        raise BookError(file, "file", f"is no readable YAML: {error}") from error
+    content = read_yaml(folder / file)
     try:
         # by way of JSON, where strict reading still takes a word for an enum member
         return model.model_validate_json(json.dumps(content))
