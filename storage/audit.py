@@ -7,7 +7,7 @@ import uuid
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from sqlalchemy import Date, Table, event, insert, select
+from sqlalchemy import Date, Table, event, insert, null, or_, select
 from sqlalchemy import inspect as look_into
 from sqlalchemy.orm import InstanceState, Session
 
@@ -121,6 +121,7 @@ def _last_unit(session: UnitSession, who: str) -> str:
             entry.action.in_(("create", "update", "remove")),
             entry.entity != "consultation",
             entry.unit.not_in(taken_back),
+            or_(entry.before.is_not(null()), entry.after.is_not(null())),  # what is erased cannot be taken back
         )
         .order_by(entry.id.desc())
         .limit(1)
@@ -131,6 +132,8 @@ def _last_unit(session: UnitSession, who: str) -> str:
 
 
 def _revert(session: UnitSession, entry: models.AuditEntry) -> None:
+    if entry.before is None and entry.after is None:
+        raise Conflict(entry.entity, entry.entity_id, "It was erased since, so it cannot be taken back.")
     kind = _CLASSES[entry.entity]
     if entry.action == "remove":
         session.add(_revive(kind, entry.before or {}))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Any, ClassVar
 
-from sqlalchemy import JSON, Date, DateTime, Dialect, MetaData, String
+from sqlalchemy import JSON, Date, DateTime, Dialect, MetaData, String, Text
 from sqlalchemy.orm import DeclarativeBase, mapped_column
 from sqlalchemy.types import TypeDecorator, TypeEngine
 
@@ -59,6 +59,6 @@ class Base(DeclarativeBase):
 Key = Annotated[int, mapped_column(primary_key=True)]
 Word = Annotated[str, mapped_column(String(40))]
 """A short word out of a fixed set, such as a material or a state."""
-Name = Annotated[str, mapped_column(String(200))]
+Name = Annotated[str, mapped_column(Text)]
 Kept = {"sqlite_autoincrement": True}
 """Table option: a removed row's number is never given to another row, for the audit trail names rows by number."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy.exc import IntegrityError, OperationalError, SQLAlchemyError
+from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 
 
 class StorageError(Exception):
@@ -89,14 +89,14 @@ _SIGNS = (
 )
 
 
-def explain(error: SQLAlchemyError, where: str) -> StorageError:
+def explain(error: DBAPIError, where: str) -> StorageError:
     """Return the storage error that says in plain words what the database reported.
 
     Args:
         error: what SQLAlchemy raised.
         where: the file or server it was raised for, without a password.
     """
-    reported = str(getattr(error, "orig", None) or error)
+    reported = str(error.orig)
     if isinstance(error, IntegrityError):
         return Conflict("record", None, f"The change contradicts what is stored ({_first_line(reported)}).")
     for reason, signs, advice in _SIGNS:

@@ -25,9 +25,9 @@ class Customer(Base):
     created_at: Mapped[dt.datetime]
     name: Mapped[Name]
     name_key: Mapped[Name] = mapped_column(index=True, info=UNTRAILED)
-    phone: Mapped[str | None] = mapped_column(String(40))
+    phone: Mapped[str | None] = mapped_column(Text)
     phone_tail: Mapped[str | None] = mapped_column(String(20), index=True, info=UNTRAILED)
-    email: Mapped[str | None] = mapped_column(String(200))
+    email: Mapped[str | None] = mapped_column(Text)
     consent_to_contact: Mapped[bool] = mapped_column(default=False)
     level: Mapped[Word | None]
     plays_per_week_low: Mapped[float | None]
@@ -76,7 +76,7 @@ class Racquet(Base):
     id: Mapped[Key]
     created_at: Mapped[dt.datetime]
     customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id", ondelete="SET NULL"), index=True)
-    nickname: Mapped[str | None] = mapped_column(String(200))
+    nickname: Mapped[str | None] = mapped_column(Text)
     sport: Mapped[Word | None]
     head_size_in2: Mapped[float | None]
     mains_count: Mapped[int | None]
@@ -112,13 +112,13 @@ class StringJob(Base):
     mains_material: Mapped[Word | None]
     mains_tension: Mapped[float | None]
     mains_tension_unit: Mapped[Word | None]
-    mains_gauge: Mapped[Word | None]
-    mains_product: Mapped[str | None] = mapped_column(String(200))
+    mains_gauge: Mapped[str | None] = mapped_column(Text)
+    mains_product: Mapped[str | None] = mapped_column(Text)
     crosses_material: Mapped[Word | None]
     crosses_tension: Mapped[float | None]
     crosses_tension_unit: Mapped[Word | None]
-    crosses_gauge: Mapped[Word | None]
-    crosses_product: Mapped[str | None] = mapped_column(String(200))
+    crosses_gauge: Mapped[str | None] = mapped_column(Text)
+    crosses_product: Mapped[str | None] = mapped_column(Text)
     catalogue_product_id: Mapped[int | None] = mapped_column(ForeignKey("catalogue_product.id", ondelete="SET NULL"))
     machine: Mapped[Word | None]
     pieces: Mapped[int | None]
@@ -149,7 +149,7 @@ class Reading(Base):
     role: Mapped[Word]
     kind: Mapped[Word | None]
     unit: Mapped[Word | None]
-    instrument: Mapped[str | None] = mapped_column(String(200))
+    instrument: Mapped[str | None] = mapped_column(Text)
     values: Mapped[JSONList]
     taken_on: Mapped[dt.date]
     taken_at: Mapped[dt.datetime | None]
@@ -194,7 +194,7 @@ class Conversation(Base):
     __table_args__ = (Kept,)
 
     id: Mapped[Key]
-    sender_id: Mapped[str] = mapped_column(String(200), unique=True)
+    sender_id: Mapped[str] = mapped_column(Text, unique=True)
     customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id", ondelete="SET NULL"), index=True)
     events: Mapped[JSONList]
     version: Mapped[int]
@@ -220,7 +220,7 @@ class LeagueSeason(Base):
 
     id: Mapped[Key]
     league_id: Mapped[int] = mapped_column(ForeignKey("league.id", ondelete="CASCADE"))
-    name: Mapped[str | None] = mapped_column(String(200))
+    name: Mapped[str | None] = mapped_column(Text)
     starts_on: Mapped[dt.date] = mapped_column(index=True)
 
 
@@ -255,7 +255,7 @@ class Reminder(Base):
     next_try_at: Mapped[dt.datetime | None]
     claimed_at: Mapped[dt.datetime | None]
     sent_at: Mapped[dt.datetime | None]
-    message_id: Mapped[str | None] = mapped_column(String(200), unique=True)
+    message_id: Mapped[str | None] = mapped_column(Text, unique=True)
     error: Mapped[str | None] = mapped_column(Text)
 
 
@@ -267,7 +267,7 @@ class Staff(Base):
 
     id: Mapped[Key]
     name: Mapped[Name] = mapped_column(unique=True)
-    pin_hash: Mapped[str] = mapped_column(String(400), info=UNTRAILED)
+    pin_hash: Mapped[str] = mapped_column(Text, info=UNTRAILED)
     role: Mapped[Word]
     active: Mapped[bool] = mapped_column(default=True)
 

@@ -21,7 +21,9 @@ _AFFIX = 3
 
 def fold(name: str) -> str:
     """Return the name in lower case, without accents and punctuation, its words one space apart."""
-    plain = unicodedata.normalize("NFKD", name.casefold())
+    plain = name
+    for _ in range(2):  # a letter taken apart may turn out to be a capital one
+        plain = unicodedata.normalize("NFKD", plain).casefold()
     kept = "".join(letter for letter in plain if not unicodedata.combining(letter) and letter not in APOSTROPHES)
     return " ".join(re.findall(r"\w+", kept))[:200]
 
@@ -70,12 +72,12 @@ def phone_tail(phone: str | None) -> str | None:
 
     Turned round, a tail of any length is the beginning of the column, which an index finds.
     """
-    digits = re.sub(r"\D", "", unicodedata.normalize("NFKC", phone or ""))
+    digits = "".join(str(unicodedata.decimal(letter)) for letter in phone or "" if letter.isdecimal())
     return digits[::-1][:TAIL_LENGTH] or None
 
 
 def make_tag() -> str:
-    """Return a random tag: eight million of them, none easily misread."""
+    """Return a random tag: one of over seven million, none easily misread."""
     return "".join(secrets.choice(TAG_LETTERS) for _ in range(TAG_LENGTH))
 
 

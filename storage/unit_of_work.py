@@ -5,10 +5,11 @@ from __future__ import annotations
 from types import TracebackType
 from typing import Self
 
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from storage.audit import UnitSession, undo_last
 from storage.errors import explain
+from storage.queries import Queries
 from storage.repositories.customers import Customers, Racquets
 from storage.repositories.evidence import Consultations, Conversations, Rulebooks
 from storage.repositories.jobs import Jobs, Readings
@@ -19,10 +20,14 @@ from storage.rows import AuditRow
 
 
 class UnitOfWork:
-    """What one person does at once: everything is kept at `commit`, or nothing is."""
+    """What one person does at once: everything is kept at `commit`, or nothing is.
+
+    A Conflict ends the unit: nothing of it can be kept any more, begin another one.
+    """
 
     def __init__(self, session: UnitSession, where: str) -> None:
-        self._session = session
+        self.session = session
+        """For this package alone."""
         self._where = where
         self.customers = Customers(session)
         self.racquets = Racquets(session)
@@ -37,19 +42,20 @@ class UnitOfWork:
         self.settings = Settings(session)
         self.staff = StaffList(session)
         self.trail = Trail(session)
+        self.queries = Queries(session)
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, _: TracebackType | None) -> None:
         try:
-            self._session.rollback()
+            self.session.rollback()
         except SQLAlchemyError:
             if error is None:
                 raise
         finally:
-            self._session.close()
-        if isinstance(error, SQLAlchemyError):
+            self.session.close()
+        if isinstance(error, DBAPIError):
             raise explain(error, self._where) from error
 
     def commit(self) -> None:
@@ -59,8 +65,8 @@ class UnitOfWork:
             StorageError: when it cannot be kept; then nothing of it is.
         """
         try:
-            self._session.commit()
-        except SQLAlchemyError as error:
+            self.session.commit()
+        except DBAPIError as error:
             raise explain(error, self._where) from error
 
     def undo_last(self, who: str) -> tuple[AuditRow, ...]:
@@ -70,4 +76,4 @@ class UnitOfWork:
             NotFound: when there is nothing to take back.
             Conflict: when something stored later rests on it.
         """
-        return undo_last(self._session, who)
+        return undo_last(self.session, who)

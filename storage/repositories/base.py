@@ -38,6 +38,18 @@ class Repository(Generic[M, R]):
         given = {part.name: getattr(row, part.name) for part in fields(row) if part.name not in self.made_here}
         return self._insert(given)
 
+    def add_all(self, rows: Iterable[R]) -> tuple[R, ...]:
+        """Store many new rows together, faster than one by one, and return them with their numbers.
+
+        Raises:
+            Conflict: when one of them contradicts what is stored; then none is.
+        """
+        parts = [part.name for part in fields(self.row) if part.name not in self.made_here]
+        lives = [self._new({name: getattr(row, name) for name in parts}) for row in rows]
+        self._session.add_all(lives)
+        self._flush()
+        return self.to_rows(lives)
+
     def get(self, key: int | str) -> R:
         """Return the row of that number.
 
@@ -68,12 +80,15 @@ class Repository(Generic[M, R]):
         return self.rows(self._select().order_by(*self.model.__table__.primary_key))
 
     def _insert(self, values: dict[str, Any]) -> R:
-        if "created_at" in self.model.__table__.columns:
-            values["created_at"] = self._session.clock()
-        live = self.model(**{name: _storable(value) for name, value in values.items()})
+        live = self._new(values)
         self._session.add(live)
         self._flush()
         return self._row(live)
+
+    def _new(self, values: dict[str, Any]) -> Base:
+        if "created_at" in self.model.__table__.columns:
+            values["created_at"] = self._session.clock()
+        return self.model(**{name: _storable(value) for name, value in values.items()})
 
     def _live(self, key: int | str) -> Any:
         live = self._session.get(self.model, key)
@@ -92,14 +107,15 @@ class Repository(Generic[M, R]):
 
     def rows(self, query: Select[Any]) -> tuple[R, ...]:
         """Return what a query of this table finds, as rows."""
-        return self._to_rows(self._session.scalars(query).all())
+        return self.to_rows(self._session.scalars(query).all())
 
     def first(self, query: Select[Any]) -> R | None:
         """Return the first row that a query of this table finds."""
         found = self._session.scalars(query.limit(1)).first()
         return None if found is None else self._row(found)
 
-    def _to_rows(self, lives: Iterable[Any]) -> tuple[R, ...]:
+    def to_rows(self, lives: Iterable[Any]) -> tuple[R, ...]:
+        """Return loaded objects as rows."""
         return tuple(self._row(live) for live in lives)
 
     def _row(self, live: Any) -> R:

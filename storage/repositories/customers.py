@@ -14,7 +14,7 @@ CANDIDATES = 150
 """How many customers sharing the most keys with a spoken name are compared with it letter by letter."""
 LEAST_LIKENESS = 60.0
 """Below this a customer is no answer to a name that was asked for."""
-SHORTEST_TAIL = 3
+SHORTEST_TAIL = 4
 
 
 class Customers(Repository[models.Customer, CustomerRow]):
@@ -51,7 +51,7 @@ class Customers(Repository[models.Customer, CustomerRow]):
         return tuple(CustomerHit(customer=rows[-number], score=round(score, 1), by="name") for score, number in best)
 
     def by_phone_tail(self, digits: str, limit: int = 5) -> tuple[CustomerRow, ...]:
-        """Return the customers whose phone number ends in these digits; three or more are needed."""
+        """Return the customers whose phone number ends in these digits; four or more are needed."""
         tail = spoken.phone_tail(digits)
         if tail is None or len(tail) < SHORTEST_TAIL:
             return ()

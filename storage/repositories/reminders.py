@@ -76,7 +76,7 @@ class Reminders(Repository[models.Reminder, ReminderRow]):
             live.claimed_at = now
             live.attempts += 1
         self._flush()
-        return self._to_rows(lives)
+        return self.to_rows(lives)
 
     def mark_sent(self, key: int, message_id: str | None = None) -> ReminderRow:
         """Record that a claimed reminder went out and return it; Conflict when it was not claimed."""
