@@ -13,6 +13,7 @@ from assistant.exits import CommandError, Exit
 from assistant.settings import Settings
 
 if TYPE_CHECKING:
+    from dialogue.conversation import Conversation
     from rules.rulebook import Rulebook
     from storage.database import Store
 
@@ -50,6 +51,21 @@ def open_database(settings: Settings) -> Iterator[Store]:
         raise CommandError(str(error), Exit.NOT_FOUND) from error
     except StorageError as error:
         raise CommandError(str(error), Exit.STORAGE) from error
+
+
+@contextmanager
+def open_conversation(settings: Settings) -> Iterator[Conversation]:
+    """Open the conversation on this run's database and rulebook.
+
+    Raises:
+        CommandError: when either cannot be used.
+    """
+    from dialogue.conversation import Conversation
+    from dialogue.services import Services
+    from dialogue.understanding import understand
+
+    with open_database(settings) as store:
+        yield Conversation(Services(store, open_book(settings)), understand)
 
 
 def decide_facts(raw: Any, settings: Settings) -> dict[str, Any]:
