@@ -13,6 +13,7 @@ from assistant.exits import CommandError, Exit
 from assistant.settings import Settings
 
 if TYPE_CHECKING:
+    from dialogue.action_calls import ActionCalls
     from dialogue.conversation import Conversation
     from rules.rulebook import Rulebook
     from storage.database import Store
@@ -66,6 +67,21 @@ def open_conversation(settings: Settings) -> Iterator[Conversation]:
 
     with open_database(settings) as store:
         yield Conversation(Services(store, open_book(settings)), understand)
+
+
+@contextmanager
+def open_action_calls(settings: Settings) -> Iterator[ActionCalls]:
+    """Open the actions of the conversation for calls of the action-server protocol.
+
+    Raises:
+        CommandError: when database or rulebook cannot be used.
+    """
+    from dialogue.action_calls import ActionCalls
+    from dialogue.actions import build_executor
+    from dialogue.services import Services
+
+    with open_database(settings) as store:
+        yield ActionCalls(build_executor(Services(store, open_book(settings))))
 
 
 def decide_facts(raw: Any, settings: Settings) -> dict[str, Any]:

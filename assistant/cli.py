@@ -18,6 +18,7 @@ COMMANDS = {
     "understand": "utterances on standard input, intent and slots out",
     "pickup": "what a customer should hear when the racquet is handed over",
     "demo": "fill an invented shop to try things in",
+    "actions": "the conversation's actions over HTTP, in the open action-server protocol",
     "check": "check rulebook, phrases, cues and set-up",
 }
 
