@@ -12,9 +12,14 @@ from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
 from pydantic import Field as Setting
 
 from rules.errors import BookError
-from rules.facts import Fact
+from rules.facts import Fact, Level, Material, Sport
 
 Scalar = str | bool | int | float
+MOST_ROWS = 200
+"""Rows a table may have: the rules engine hangs for ever from about 500 different conditions in one place."""
+LARGEST_NUMBER = 10_000
+"""No number of the book is larger: months and days beyond would leave the calendar."""
+LARGEST_PERCENT = 100
 Spec = TypeVar("Spec", bound=BaseModel)
 FactName = Annotated[Fact, Setting(strict=False)]
 
@@ -22,7 +27,7 @@ FactName = Annotated[Fact, Setting(strict=False)]
 class Strict(BaseModel):
     """A part of the book in which nothing unknown may stand."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", strict=True, populate_by_name=True, allow_inf_nan=False)
 
 
 class InputSpec(Strict):
@@ -38,6 +43,8 @@ class InputSpec(Strict):
     def _has_a_range(self) -> InputSpec:
         if bool(self.one_of) == (self.low is not None and self.high is not None):
             raise ValueError("give either one_of or from and to")
+        if self.low is not None and self.high is not None and self.low >= self.high:
+            raise ValueError("from must be less than to")
         return self
 
 
@@ -52,6 +59,13 @@ class RowSpec(Strict):
     asks: list[FactName] = []
     offers: list[FactName] = []
     policy: str | None = None
+    followed: str = ""
+
+    @model_validator(mode="after")
+    def _says_when_followed(self) -> RowSpec:
+        if bool(self.policy) != bool(self.followed):
+            raise ValueError("a row with a policy says in followed what it means where a shop has switched it on")
+        return self
 
 
 class TableSpec(Strict):
@@ -62,27 +76,39 @@ class TableSpec(Strict):
     hit_policy: Literal["unique", "any", "first", "collect"]
     complete: bool = False
     inputs: dict[str, InputSpec]
-    facts: dict[str, str] = {}
-    rows: list[Any] = Setting(min_length=1)
+    facts: dict[FactName, str] = {}
+    rows: list[Any] = Setting(min_length=1, max_length=MOST_ROWS)
 
 
 class NumberSpec(Strict):
     """A number with unit and source."""
 
-    value: float | int
+    value: float | int = Setting(ge=0, le=LARGEST_NUMBER)
     unit: str = Setting(min_length=1)
     source: str
     note: str = ""
+
+    @model_validator(mode="after")
+    def _is_a_part(self) -> NumberSpec:
+        if self.unit == "%" and self.value > LARGEST_PERCENT:
+            raise ValueError("a percentage is 100 at the most")
+        return self
 
 
 class LimitSpec(Strict):
     """The range of a fact with unit and source."""
 
-    low: float | int
-    high: float | int
+    low: float | int = Setting(ge=0, le=LARGEST_NUMBER)
+    high: float | int = Setting(ge=0, le=LARGEST_NUMBER)
     unit: str = Setting(min_length=1)
     source: str
     note: str = ""
+
+    @model_validator(mode="after")
+    def _has_an_order(self) -> LimitSpec:
+        if self.low >= self.high:
+            raise ValueError("low must be less than high")
+        return self
 
 
 class DaySpec(Strict):
@@ -135,7 +161,7 @@ OUTPUTS: Mapping[str, Mapping[str, tuple[Scalar, ...] | Literal["value"]]] = {
     "latest": {"take": ("row_ceiling",), "months": "value"},
     "label": {"takes": ("label", "chart")},
     "comparable": {"compare": (True, False)},
-    "reading": {"measured": ("fine", "settling", "worn", "dead"), "slipped": (True,)},
+    "reading": {"measured": ("fine", "risen", "settling", "worn", "dead"), "slipped": (True,)},
     "reading_quality": {"too_close": (True,), "mean": (True,), "compare": (False,)},
     "verdict": {"verdict": ("restring_now", "restring_soon", "play_on")},
     "cautions": {
@@ -145,13 +171,70 @@ OUTPUTS: Mapping[str, Mapping[str, tuple[Scalar, ...] | Literal["value"]]] = {
 }
 """What the chain knows how to take from each table."""
 
+YES_NO = (True, False)
+NUMBER: Literal["number"] = "number"
+STRINGBEDS = tuple(str(name) for name in OUTPUTS["stringbed"]["stringbed"])
+COLUMNS: Mapping[str, Mapping[str, tuple[Scalar, ...] | Literal["number"]]] = {
+    "stringbed": {"mains_material": tuple(Material), "crosses_material": tuple(Material), "hybrid": YES_NO},
+    "interval": {"level": tuple(Level), "stringbed": STRINGBEDS, "season_known": YES_NO},
+    "interval_unsure": {"plays_unknown": YES_NO, "chart_unknown": YES_NO, "candidates": NUMBER},
+    "others_say": {"level": tuple(Level), "stringbed": STRINGBEDS},
+    "due": {
+        "rule": ("months", "league"),
+        "strung_known": YES_NO,
+        "fresh_for_season": YES_NO,
+        "season_begun": YES_NO,
+        "limit_first": YES_NO,
+    },
+    "latest": {
+        "interval_known": YES_NO,
+        "strung_known": YES_NO,
+        "season_known": YES_NO,
+        "ceiling_known": YES_NO,
+    },
+    "label": {"label_stale": YES_NO, "chart_known": YES_NO, "label_earlier": YES_NO},
+    "comparable": {
+        "has_baseline": YES_NO,
+        "same_instrument": YES_NO,
+        "before_stringing": YES_NO,
+        "baseline_before_stringing": YES_NO,
+    },
+    "reading": {
+        "kind": ("stiffness", "pounds", "frequency", "deflection", "unnamed"),
+        "loss_percent": NUMBER,
+        "energy_percent": NUMBER,
+        "settling": YES_NO,
+        "estimated": YES_NO,
+    },
+    "reading_quality": {"too_close": YES_NO, "repeats": NUMBER, "instruments_apart": YES_NO},
+    "verdict": {
+        "broken": YES_NO,
+        "measured": ("dead", "worn", "risen", "fine", "settling", "none"),
+        "label": ("passed", "near", "ahead", "none"),
+        "date": ("passed", "open", "near", "ahead", "none"),
+        "latest_passed": YES_NO,
+        "symptom": YES_NO,
+    },
+    "cautions": {
+        "arm_pain": YES_NO,
+        "broken": YES_NO,
+        "verdict": ("restring_now", "restring_soon", "play_on", "need_more"),
+        "slipped": YES_NO,
+        "highest_tension_lb": NUMBER,
+        "lowest_tension_lb": NUMBER,
+        "sport": (*Sport, "unnamed"),
+    },
+    "notes": {"season_named": YES_NO, "strung_approx": YES_NO, "age_unknown": YES_NO},
+}
+"""What the chain tells each table, by column, with the values it may have."""
+
 PLACEHOLDERS: Mapping[str, frozenset[str]] = {
     "stringbed": frozenset({"mains_material", "crosses_material"}),
     "interval": frozenset({"every", "plays_per_week"}),
     "interval_unsure": frozenset({"every"}),
     "others_say": frozenset({"every"}),
     "due": frozenset({"every", "due", "strung_on", "league_start"}),
-    "latest": frozenset({"latest", "strung_on"}),
+    "latest": frozenset({"every", "latest", "strung_on"}),
     "label": frozenset({"label_due", "strung_on"}),
     "comparable": frozenset({"baseline", "reading", "loss_percent"}),
     "reading": frozenset({"loss_percent", "energy_percent", "baseline", "reading"}),
@@ -166,18 +249,18 @@ PLACEHOLDERS: Mapping[str, frozenset[str]] = {
             "latest",
             "loss_percent",
             "symptoms",
-            "soon_days",
         }
     ),
     "cautions": frozenset({"highest_tension_lb", "lowest_tension_lb"}),
     "notes": frozenset({"season", "strung_named"}),
 }
-"""The values a table's sentences may name in braces."""
+"""The values a table's sentences may name in braces, beside the numbers of values.yaml by their names."""
 
 NEEDED_VALUES = (
     "year_months",
     "longest_interval_months",
     "league_fresh_days",
+    "league_lead_days",
     "soon_days",
     "worn_loss_percent",
     "dead_loss_percent",
@@ -199,11 +282,12 @@ NEEDED_LIMITS = (
     "pounds",
     "frequency",
     "unnamed_reading",
+    "repeats",
     "year",
 )
+"""Limits that facts are checked against."""
 
-
-SURPRISING_TAGS = {"tag:yaml.org,2002:bool", "tag:yaml.org,2002:timestamp"}
+SURPRISING_TAGS = frozenset({"tag:yaml.org,2002:bool", "tag:yaml.org,2002:timestamp"})
 
 
 class PlainLoader(yaml.SafeLoader):
@@ -219,11 +303,7 @@ class PlainLoader(yaml.SafeLoader):
 
 
 PlainLoader.yaml_implicit_resolvers = {
-    first: [
-        (tag, pattern)
-        for tag, pattern in resolvers
-        if tag not in {"tag:yaml.org,2002:bool", "tag:yaml.org,2002:timestamp"}
-    ]
+    first: [(tag, pattern) for tag, pattern in resolvers if tag not in SURPRISING_TAGS]
     for first, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
 }
 PlainLoader.add_implicit_resolver("tag:yaml.org,2002:bool", re.compile(r"^(?:true|false)$"), list("tf"))

@@ -5,14 +5,18 @@ from __future__ import annotations
 import importlib
 import itertools
 import threading
-from collections.abc import Callable
+from bisect import bisect_left
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Protocol
 
 from rules.book_format import Scalar
 from rules.errors import RulesError
 from rules.evaluator import PlainEngine, Values
-from rules.rulebook import Cell, Row, Rulebook, Table
+from rules.rulebook import Rulebook
+from rules.tables import Cell, Row, Table
 
 try:
     durable_engine: Any = importlib.import_module("durable.engine")
@@ -20,8 +24,12 @@ except ImportError:  # durable-rules cannot be built for this Python
     durable_engine = None
 
 CATCH_ALL_PRIORITY = 65000
-DECIMALS = 4
-"""Numbers go in rounded: a figure such as 1e-7 is refused by the engine."""
+CATCH_ALL = "catch_all"
+"""No row can be called so: a row's id holds no underscore."""
+VALUES = {"entry": "values"}
+"""The mark of the fact that holds a decision's values."""
+MOST_TABLES = 64
+"""Tables kept loaded, those of about four editions: each takes memory until it is taken down."""
 
 
 class Engine(Protocol):
@@ -48,8 +56,8 @@ class DurableEngine:
     def __init__(self) -> None:
         self._host = _make_quiet_host()
         self._lock = threading.Lock()
-        self._sessions = itertools.count(1)
-        self._loaded: set[str] = set()
+        self._numbers = itertools.count(1)
+        self._loaded: OrderedDict[int, _Ruleset] = OrderedDict()
         self._fired: list[Row] = []
 
     def fire(self, book: Rulebook, table: str, values: Values) -> tuple[Row, ...]:
@@ -58,26 +66,36 @@ class DurableEngine:
         Raises:
             RulesError: when the engine fails.
         """
-        ruleset = f"{table}@{book.hash}"
         with self._lock:
-            if ruleset not in self._loaded:
-                self._host.set_rulesets({ruleset: _compile(book.tables[table], self._fired)})
-                self._loaded.add(ruleset)
-            return self._run(ruleset, values)
+            return self._run(self._load(book.tables[table]), values)
 
-    def _run(self, ruleset: str, values: Values) -> tuple[Row, ...]:
-        session = f"s{next(self._sessions)}"
+    def _load(self, table: Table) -> _Ruleset:
+        """Return the ruleset of a table, loaded once; takes down the one that has not been used for longest."""
+        found = self._loaded.get(id(table))
+        if found is None:
+            name = f"{table.name}@{next(self._numbers)}"
+            found = _Ruleset(name, table, {key: table.bounds(key) for key in table.inputs if table.inputs[key].numeric})
+            self._host.set_rulesets({name: _compile(found, self._fired)})
+            self._loaded[id(table)] = found
+        self._loaded.move_to_end(id(table))
+        if len(self._loaded) > MOST_TABLES:
+            _, oldest = self._loaded.popitem(last=False)
+            self._host.take_down(oldest.name)
+        return found
+
+    def _run(self, ruleset: _Ruleset, values: Values) -> tuple[Row, ...]:
+        session = f"s{next(self._numbers)}"
         self._fired.clear()
-        facts = {name: _encode(value) for name, value in values.items()}
         # A session in which no action ever ran must not be deleted: the priming fact makes one run.
-        self._host.assert_facts(ruleset, [{"entry": "begin", "sid": session, "id": "b0"}])
+        self._host.assert_facts(ruleset.name, [{"entry": "begin", "sid": session, "id": "b0"}])
         try:
-            self._host.assert_facts(ruleset, [{**facts, "entry": "values", "sid": session, "id": "v1"}])
-            state = self._host.get_state(ruleset, session)
+            facts = {"entry": "values", "sid": session, "id": "v1", **ruleset.encode_values(values)}
+            self._host.assert_facts(ruleset.name, [facts])
+            state = self._host.get_state(ruleset.name, session)
             if state and state.get("exception"):
-                raise RulesError(f"The rules engine failed in {ruleset}: {state['exception']}")
+                raise RulesError(f"The rules engine failed in {ruleset.table.name}: {state['exception']}")
         finally:
-            self._host.delete_state(ruleset, session)
+            self._host.delete_state(ruleset.name, session)
         return tuple(sorted(self._fired, key=lambda row: row.order))
 
 
@@ -88,38 +106,68 @@ def _make_quiet_host() -> Any:
         def _run(self) -> None:
             return
 
+        def take_down(self, name: str) -> None:
+            """Free the memory of a ruleset that has no session."""
+            ruleset = self._ruleset_directory.pop(name)
+            self._ruleset_list.remove(ruleset)
+            durable_engine.durable_rules_engine.delete_ruleset(ruleset._handle)  # noqa: SLF001 - the engine has no other way
+
     return QuietHost()
 
 
-def _encode(value: Scalar) -> str | float | int:
-    if isinstance(value, bool):
-        return str(value).lower()
-    return round(value, DECIMALS) if isinstance(value, float) else value
+@dataclass(frozen=True)
+class _Ruleset:
+    """A loaded table and how its values are put so that the engine cannot misread them."""
+
+    name: str
+    table: Table
+    """Kept alive while loaded, for it is found by its identity."""
+    bounds: Mapping[str, tuple[float, ...]]
+    """Every number at which a row turns, by column."""
+
+    def encode_values(self, values: Values) -> dict[str, str | int]:
+        """Return what the engine may compare; a value of the wrong kind is left out, as if it were not known."""
+        known = {name: self.encode(name, value) for name, value in values.items() if name in self.table.inputs}
+        return {name: value for name, value in known.items() if value is not None}
+
+    def encode(self, name: str, value: Scalar) -> str | int | None:
+        """Return a word for a word, and for a number its place among the column's bounds.
+
+        The engine refuses figures such as 1e-7 and takes True for 1; places are small whole numbers that keep
+        the order exactly: odd on a bound, even between two.
+        """
+        if name not in self.bounds:
+            return value if isinstance(value, str) else f"={value}".lower()
+        if isinstance(value, (str, bool)):
+            return None
+        bounds = self.bounds[name]
+        place = bisect_left(bounds, value)
+        return 2 * place + (place < len(bounds) and bounds[place] == value)
 
 
-def _compile(table: Table, fired: list[Row]) -> dict[str, Any]:
+def _compile(ruleset: _Ruleset, fired: list[Row]) -> dict[str, Any]:
     rows: dict[str, Any] = {
         row.id: {
             "pri": row.order + 1,
-            "all": [{"m": {"$and": [{"entry": "values"}, *_conditions(row)]} if row.when else {"entry": "values"}}],
+            "all": [{"m": {"$and": [VALUES, *_conditions(ruleset, row)]} if row.when else VALUES}],
             "run": _logger(row, fired),
         }
-        for row in table.rows
+        for row in ruleset.table.rows
     }
-    rows["catch-all"] = {"pri": CATCH_ALL_PRIORITY, "all": [{"m": {"$ex": {"entry": 1}}}], "run": _ignore}
+    rows[CATCH_ALL] = {"pri": CATCH_ALL_PRIORITY, "all": [{"m": {"$ex": {"entry": 1}}}], "run": _ignore}
     return rows
 
 
-def _conditions(row: Row) -> list[dict[str, Any]]:
-    return [condition for name, cell in row.when.items() for condition in _cell_conditions(name, cell)]
+def _conditions(ruleset: _Ruleset, row: Row) -> list[dict[str, Any]]:
+    return [condition for name, cell in row.when.items() for condition in _cell_conditions(ruleset, name, cell)]
 
 
-def _cell_conditions(name: str, cell: Cell) -> list[dict[str, Any]]:
+def _cell_conditions(ruleset: _Ruleset, name: str, cell: Cell) -> list[dict[str, Any]]:
     if cell.one_of:
-        options = [{name: _encode(option)} for option in cell.one_of]
+        options = [{name: ruleset.encode(name, option)} for option in cell.one_of]
         return options if len(options) == 1 else [{"$or": options}]
     bounds = {"$gte": cell.at_least, "$gt": cell.more_than, "$lte": cell.at_most, "$lt": cell.below}
-    return [{operator: {name: _encode(bound)}} for operator, bound in bounds.items() if bound is not None]
+    return [{operator: {name: ruleset.encode(name, end)}} for operator, end in bounds.items() if end is not None]
 
 
 def _logger(row: Row, fired: list[Row]) -> Callable[[Any], None]:

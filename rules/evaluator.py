@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from rules.book_format import Scalar
-from rules.rulebook import Cell, Row, Rulebook, Table
+from rules.rulebook import Rulebook
+from rules.tables import Cell, Row, Table
 
 Values = Mapping[str, Scalar]
 """Inputs by name; what is not known is left out."""

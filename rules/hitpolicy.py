@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rules.errors import BookError
-from rules.rulebook import Row, Table
+from rules.tables import Row, Table
 
 
 def apply_hit_policy(table: Table, fired: Sequence[Row]) -> tuple[Row, ...]:
