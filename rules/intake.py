@@ -7,7 +7,8 @@ import datetime as dt
 import difflib
 import math
 import re
-from collections.abc import Callable, Mapping
+import reprlib
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, TypeVar
@@ -32,6 +33,11 @@ from rules.facts import (
 )
 
 SHOWN_CHARACTERS = 80
+LARGEST_SHOWN = 10**15
+SAME = "same_as_mains"
+ISO_DAY = r"[0-9]{4}-[0-9]{2}-[0-9]{2}"
+SIDES = {"crosses_material": "mains_material", "crosses_tension": "mains_tension"}
+"""The facts of the crosses, each with its fact of the mains."""
 Choice = TypeVar("Choice", bound=StrEnum)
 
 
@@ -59,10 +65,8 @@ def parse_facts(raw: Any, *, today: dt.date, limits: Limits) -> Facts:
         if name in {"today", "unknown", "words"}:
             continue
         if name not in set(Fact):
-            close = difflib.get_close_matches(str(name), [*Fact, "unknown", "words", "today"], 1)
-            hint = f" Did you mean {close[0]}?" if close else f" Known facts: {', '.join(Fact)}."
-            raise FactRefused(str(name), _short(value), f"There is no fact called {_short(name)}.{hint}")
-        if value is not None and value != "same_as_mains":
+            raise _refuse_name(str(_short(name)), value)
+        if value is not None and not (name in SIDES and value == SAME):
             found[name] = PARSERS[Fact(name)](intake, name, value)
     _share_sides(given, found)
     found["unknown"] = _unknown(given.get("unknown"), found)
@@ -70,21 +74,33 @@ def parse_facts(raw: Any, *, today: dt.date, limits: Limits) -> Facts:
     return Facts(today=today, **found)
 
 
+def _refuse_name(name: str, value: Any) -> FactRefused:
+    close = difflib.get_close_matches(name, [*Fact, "unknown", "words", "today"], 1)
+    hint = f"Did you mean {close[0]}?" if close else f"Known facts: {', '.join(Fact)}."
+    return FactRefused(name, _short(value), f"There is no fact called {name}. {hint}")
+
+
 def _share_sides(given: Mapping[str, Any], found: dict[str, Any]) -> None:
-    for side in ("material", "tension"):
-        if given.get(f"crosses_{side}") == "same_as_mains" and f"mains_{side}" in found:
-            found[f"crosses_{side}"] = found[f"mains_{side}"]
-    for fact in ("mains_material", "mains_tension"):
-        if given.get(fact) == "same_as_mains":
-            raise FactRefused(fact, "same_as_mains", "Only the crosses can be the same as the mains; name the mains.")
-    if found.get("hybrid") is False and "mains_material" in found:
-        found.setdefault("crosses_material", found["mains_material"])
+    """Fill in the other side of a full bed, and of crosses said to be the same as the mains."""
+    for crosses, mains in SIDES.items():
+        if given.get(mains) == SAME:
+            raise FactRefused(mains, SAME, "Only the crosses can be the same as the mains; name the mains.")
+        if given.get(crosses) == SAME and mains in found:
+            found[crosses] = found[mains]
+    if given.get("crosses_material") == SAME:
+        found.setdefault("hybrid", False)
+    if found.get("hybrid") is False:
+        for one, other in (("mains_material", "crosses_material"), ("crosses_material", "mains_material")):
+            if one in found:
+                found.setdefault(other, found[one])
 
 
 def _unknown(raw: Any, found: Mapping[str, Any]) -> frozenset[str]:
     if raw is None:
         return frozenset()
-    if not isinstance(raw, (list, tuple, set, frozenset)) or not all(name in set(Fact) for name in raw):
+    if not isinstance(raw, (list, tuple, set, frozenset)) or not all(
+        isinstance(name, str) and name in set(Fact) for name in raw
+    ):
         raise FactRefused("unknown", _short(raw), "unknown must be a list of fact names that could not be given.")
     return frozenset(str(name) for name in raw if name not in found)
 
@@ -102,10 +118,20 @@ def _words(raw: Any) -> dict[str, str]:
 def _short(value: Any) -> Any:
     if isinstance(value, float) and not math.isfinite(value):
         return str(value)
-    if isinstance(value, (bool, int, float)) or value is None:
+    if isinstance(value, (bool, float)) or value is None:
         return value
-    text = value if isinstance(value, str) else repr(value)
+    if isinstance(value, int):
+        return value if abs(value) < LARGEST_SHOWN else "a number too large to show"
+    text = value if isinstance(value, str) else _describe(value)
     return text if len(text) <= SHOWN_CHARACTERS else text[:SHOWN_CHARACTERS] + "..."
+
+
+def _describe(value: Any) -> str:
+    """Return a value as text, however deep or long it is."""
+    try:
+        return reprlib.repr(value)
+    except ValueError:  # a number of thousands of digits somewhere inside
+        return f"a {type(value).__name__} too large to show"
 
 
 def _number(fact: str, value: Any) -> float:
@@ -160,17 +186,20 @@ class _Intake:
         return value
 
     def tension(self, fact: str, value: Any) -> Tension:
-        if not isinstance(value, Mapping) or not {"value", "unit"} <= set(value) or value["unit"] not in POUNDS_PER:
+        unit = value.get("unit") if isinstance(value, Mapping) else None
+        if not isinstance(value, Mapping) or "value" not in value or unit not in list(POUNDS_PER):
             raise FactRefused(fact, _short(value), f'{_name(fact)} must be {{"value": n, "unit": "lb" or "kg"}}.')
         if set(value) != {"value", "unit"}:
             raise FactRefused(fact, _short(value), f"{_name(fact)} must be a tension of its own, in lb or kg.")
         number = _number(fact, value["value"])
         low, high = self.limits.ranges["tension_lb"]
-        if not low <= number * POUNDS_PER[value["unit"]] <= high:
-            factor = POUNDS_PER[value["unit"]]
-            shown = f"{_plain(round(low / factor, 1))} to {_plain(round(high / factor, 1))} {value['unit']}"
+        factor = POUNDS_PER[unit]
+        if not low <= number * factor <= high:
+            # Rounded inward, so that a figure at the end of the range shown is taken.
+            least, most = math.ceil(10 * low / factor) / 10, math.floor(10 * high / factor) / 10
+            shown = f"{_plain(least)} to {_plain(most)} {unit}"
             raise FactRefused(fact, number, f"{_name(fact)} must be {shown}, not {_plain(number)}; say it again.")
-        return Tension(number, value["unit"])
+        return Tension(number, unit)
 
     def symptoms(self, fact: str, value: Any) -> tuple[Symptom, ...]:
         if not isinstance(value, (list, tuple)):
@@ -205,12 +234,12 @@ class _Intake:
         if not isinstance(said, str):
             raise FactRefused(fact, _short(said), problem)
         try:
-            if span := re.fullmatch(r"(-?)P(\d{1,4})([DWMY])", said):
+            if span := re.fullmatch(r"(-?)P([0-9]{1,4})([DWMY])", said):
                 step = SPANS[span[3]](int(span[2]))
                 return (self.today - step if span[1] else self.today + step), False
-            if re.fullmatch(r"\d{4}-\d\d-\d\d", said):
+            if re.fullmatch(ISO_DAY, said):
                 return dt.date.fromisoformat(said), True
-            if month := re.fullmatch(r"(\d{4})(?:-(\d\d))?", said):
+            if month := re.fullmatch(r"([0-9]{4})(?:-([0-9]{2}))?", said):
                 return self._inside(fact, int(month[1]), int(month[2]) if month[2] else None), False
         except (ValueError, OverflowError) as error:
             raise FactRefused(fact, said, f"{said} is no day of the calendar. {problem}") from error
@@ -228,8 +257,14 @@ class _Intake:
     def readings(self, fact: str, value: Any) -> tuple[Reading, ...]:
         entries = value if isinstance(value, (list, tuple)) else [value]
         if not entries:
-            raise FactRefused(fact, [], f"{_name(fact)}: name at least one reading, or leave the fact out.")
+            raise FactRefused(fact, "[]", f"{_name(fact)}: name at least one reading, or leave the fact out.")
+        self._count(fact, entries)
         return tuple(self._reading(fact, entry) for entry in entries)
+
+    def _count(self, fact: str, readings: Sequence[Any]) -> None:
+        most = int(self.limits.ranges["repeats"][1])
+        if len(readings) > most:
+            raise FactRefused(fact, _short(len(readings)), f"{_name(fact)}: {most} readings are enough; name fewer.")
 
     def _reading(self, fact: str, value: Any) -> Reading:
         entry = dict(value) if isinstance(value, Mapping) else {"value": value}
@@ -238,8 +273,9 @@ class _Intake:
             raise FactRefused(fact, _short(value), f"{_name(fact)} knows no {min(map(str, extra))}; use {known}.")
         kind = None if entry.get("kind") is None else _member(fact, entry["kind"], Kind)
         numbers = entry["values"] if "values" in entry else [entry.get("value")]
-        if not isinstance(numbers, (list, tuple)) or not numbers:
+        if not isinstance(numbers, (list, tuple)) or not numbers or {"value", "values"} <= set(entry):
             raise FactRefused(fact, _short(value), f"{_name(fact)} must hold a number, or values with several.")
+        self._count(fact, numbers)
         values = tuple(self.ranged(fact, number, kind or "unnamed_reading") for number in numbers)
         if fact == Fact.BASELINE and min(values) <= 0:
             raise FactRefused(fact, _short(value), "A baseline of 0 cannot be: read it again.")
@@ -256,7 +292,7 @@ class _Intake:
 def _exact_day(fact: str, value: Any, limits: Limits) -> dt.date:
     first, last = (int(year) for year in limits.ranges["year"])
     message = f"{_name(fact)} must be a day from {first} to {last}, such as 2026-03-14."
-    if not isinstance(value, str) or not re.fullmatch(r"\d{4}-\d\d-\d\d", value):
+    if not isinstance(value, str) or not re.fullmatch(ISO_DAY, value):
         raise FactRefused(fact, _short(value), message)
     try:
         day = dt.date.fromisoformat(value)

@@ -24,5 +24,9 @@ def decide_what_if(facts: Facts, changes: Mapping[str, Any], book: Rulebook) -> 
         FactRefused: when a changed value cannot be.
     """
     raw = facts.to_dict()
+    for side, other in (("mains_material", "crosses_material"), ("crosses_material", "mains_material")):
+        if facts.hybrid is False and changes.get(side) is not None and other not in changes:
+            # A full bed stays a full bed: the other side follows.
+            raw.pop(other, None)
     raw["unknown"] = [fact for fact in raw.get("unknown", []) if changes.get(fact) is None]
     return decide(parse_facts({**raw, **changes}, today=facts.today, limits=book.limits), book)
