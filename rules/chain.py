@@ -16,6 +16,7 @@ from rules.intake import POUNDS_PER
 from rules.interval_stage import Interval, find_interval
 from rules.reading_stage import Measured, measure
 from rules.rulebook import Rulebook
+from rules.tables import Row
 from rules.trail import Trail
 
 PERCENT_PLACES = 3
@@ -38,20 +39,19 @@ def decide(facts: Facts, book: Rulebook, engine: Engine | None = None) -> Decisi
     due = find_due(trail, interval)
     measured = measure(trail)
     verdict = _weigh_evidence(trail, due, measured)
-    needs, strengthens = _sort_needs(trail, interval, due, verdict)
+    needs, strengthens = _sort_needs(trail, interval, due, measured, verdict)
     cautions = _speak_cautions(trail, verdict, measured)
     _write_notes(trail, interval, verdict)
-    restring_by = due.restring_by or due.latest
     return Decision(
         verdict=verdict,
         rulebook=book.hash,
         interval=_interval_json(interval),
         every=_every(trail, interval),
-        restring_by=restring_by,
+        restring_by=due.restring_by,
         window=due.window,
         loss_percent=_percent(measured.loss_percent),
         energy_percent=_percent(measured.energy_percent),
-        approximate=bool(restring_by and due.approximate),
+        approximate=bool(due.restring_by and due.approximate),
         needs=needs,
         strengthens=strengthens,
         cautions=cautions,
@@ -118,26 +118,30 @@ def _weigh_evidence(trail: Trail, due: Due, measured: Measured) -> Verdict:
 
 
 def _evidence_words(trail: Trail, due: Due, measured: Measured, felt: Sequence[Symptom]) -> Mapping[str, str]:
-    words = {"symptoms": trail.words.terms(felt), "soon_days": f"{trail.value('soon_days'):g}"}
+    words = {"symptoms": trail.words.terms(felt)}
     facts = trail.facts
     if facts.label_due:
         words["label_due"] = trail.words.day(facts.label_due)
         words["label_overdue"] = trail.words.overdue(facts.label_due.day, facts.today)
     if due.first and due.last:
-        exact = facts.strung_on is None or not facts.strung_on.approx
-        text = trail.words.date(due.last)
-        words["chart_due"] = text if exact else trail.words.about(text)
+        words["chart_due"] = _spoken(trail, due.last, inexact=due.inexact)
         words["window_first"] = trail.words.date(due.first)
         words["overdue"] = trail.words.overdue(due.last, facts.today)
     if due.latest:
-        words["latest"] = trail.words.date(due.latest)
-    if measured.loss_percent is not None:
-        words["loss_percent"] = trail.words.decimal(measured.loss_percent)
+        words["latest"] = _spoken(trail, due.latest, inexact=bool(facts.strung_on and facts.strung_on.approx))
+    if measured.spoken_loss:
+        words["loss_percent"] = measured.spoken_loss
     return words
 
 
+def _spoken(trail: Trail, day: dt.date, *, inexact: bool) -> str:
+    """Return a day in words, with "about" where it counts from an inexact one."""
+    text = trail.words.date(day)
+    return trail.words.about(text) if inexact else text
+
+
 def _sort_needs(
-    trail: Trail, interval: Interval, due: Due, verdict: Verdict
+    trail: Trail, interval: Interval, due: Due, measured: Measured, verdict: Verdict
 ) -> tuple[tuple[Need, ...], tuple[Need, ...]]:
     """Return what must be known before the verdict stands, and what would make it firmer."""
     facts = trail.facts
@@ -154,22 +158,39 @@ def _sort_needs(
     needs = [] if settled else needs
     _offer_evidence(trail)
     if verdict is Verdict.NEED_MORE and not needs:
-        needs = [need for need in trail.offered if need.fact in LAST_RESORTS and not facts.known(need.fact)][:1]
+        needs = _find_last_resort(trail, measured)
     taken = {need.fact for need in needs}
     offers = [need for need in (*later, *trail.offered) if need.fact not in taken]
     return tuple(needs), tuple(offers)
 
 
 LAST_RESORTS = ("label_due", "reading", "baseline")
-"""Facts that can still decide when the chart cannot."""
+"""Facts that can still decide when the chart cannot, the easiest to give first."""
+
+
+def _find_last_resort(trail: Trail, measured: Measured) -> list[Need]:
+    """Return the one thing that would still decide; a reading that had to be set aside may be taken again."""
+    open_needs = [
+        need
+        for need in trail.offered
+        if need.fact in LAST_RESORTS
+        and (not trail.facts.known(need.fact) or (need.fact == "reading" and measured.state == "none"))
+    ]
+    return sorted(open_needs, key=lambda need: LAST_RESORTS.index(need.fact))[:1]
 
 
 def _offer_evidence(trail: Trail) -> None:
     facts = trail.facts
     if facts.label_due is None:
-        trail.offer("label_due", trail.book.tables["label"].rows[1], ask=False)
+        trail.offer("label_due", _find_row(trail, "label", "takes", "label"), ask=False)
     if not facts.reading:
-        trail.offer("reading", trail.book.tables["comparable"].rows[-1], ask=False)
+        trail.offer("reading", _find_row(trail, "comparable", "compare", wanted=True), ask=False)
+
+
+def _find_row(trail: Trail, table: str, key: str, wanted: Scalar) -> Row:
+    """Return the first row of a table that gives the wanted, else the table's first."""
+    rows = trail.book.tables[table].rows
+    return next((row for row in rows if row.gives.get(key) == wanted), rows[0])
 
 
 def _speak_cautions(trail: Trail, verdict: Verdict, measured: Measured) -> tuple[str, ...]:

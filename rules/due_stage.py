@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from rules.book_format import Scalar
 from rules.calendar_rules import add_months
+from rules.facts import Day, Facts
 from rules.interval_stage import Interval
-from rules.measurement import exact
-from rules.rulebook import Row
+from rules.tables import Row
 from rules.trail import Trail
 
 
@@ -26,12 +26,15 @@ class Due:
     """The label's day, where it belongs to these strings."""
     latest: dt.date | None = None
     """The day by the longest reading of a chart that is still open."""
+    inexact: bool = False
+    """True when the chart's days count from an inexact day."""
     approximate: bool = False
+    """True when the day to restring rests on an inexact day or on a fact nobody could give."""
 
     @property
     def restring_by(self) -> dt.date | None:
-        """The earlier of chart and label, else the latest day the chart allows."""
-        return min((day for day in (self.last, self.label) if day), default=None)
+        """The earliest of chart, label and the latest day of a chart still open."""
+        return min((day for day in (self.last, self.label, self.latest) if day), default=None)
 
     @property
     def window(self) -> tuple[dt.date, dt.date] | None:
@@ -41,63 +44,87 @@ class Due:
         return None
 
 
+@dataclass(frozen=True)
+class _Span:
+    """The chart's days."""
+
+    first: dt.date
+    last: dt.date
+    inexact: bool
+    """True when they count from an inexact day."""
+
+
 def find_due(trail: Trail, interval: Interval) -> Due:
     """Return the days that count and write their rows to the trail."""
-    first, last, approximate = _chart_days(trail, interval)
+    span = _chart_days(trail, interval)
     latest = _latest_day(trail, interval)
-    label, label_counts = _label_day(trail, last)
-    facts = trail.facts
-    if label_counts:
-        approximate = bool(facts.label_due and facts.label_due.approx)
-    elif latest:
-        approximate = bool(facts.strung_on and facts.strung_on.approx)
-    return Due(first, last, label, latest, approximate)
+    label = _label_day(trail, span.last if span else None)
+    due = Due(span.first, span.last, label, latest, span.inexact) if span else Due(label=label, latest=latest)
+    return replace(due, approximate=_is_approximate(trail.facts, due, interval))
 
 
-def _chart_days(trail: Trail, interval: Interval) -> tuple[dt.date | None, dt.date | None, bool]:
-    facts = trail.facts
+def _is_approximate(facts: Facts, due: Due, interval: Interval) -> bool:
+    """Tell whether the day that counts is not exact; the chart's word counts before the label's."""
+    if due.restring_by == due.last:
+        return due.inexact or interval.unsure
+    if due.restring_by == due.latest:
+        return bool(facts.strung_on and facts.strung_on.approx)
+    return bool(facts.label_due and facts.label_due.approx)
+
+
+def _chart_days(trail: Trail, interval: Interval) -> _Span | None:
+    """Return the chart's days; where a row of the season is possible too, the earlier of both."""
     if not interval.known:
-        return None, None, False
-    values: dict[str, Scalar] = {
-        "rule": "league" if interval.league else "months",
-        "strung_known": facts.strung_on is not None,
-    }
-    if interval.league and facts.league_start:
+        return None
+    spans = [_fire_due(trail, interval, league=interval.league)]
+    if interval.season_too:
+        spans.append(_fire_due(trail, interval, league=True))
+    return min((span for span in spans if span), key=lambda span: span.last, default=None)
+
+
+def _fire_due(trail: Trail, interval: Interval, *, league: bool) -> _Span | None:
+    facts = trail.facts
+    values: dict[str, Scalar] = {"rule": "league" if league else "months", "strung_known": facts.strung_on is not None}
+    if league and facts.league_start:
         values["season_begun"] = facts.today >= facts.league_start.day
         if facts.strung_on:
             ahead = (facts.league_start.day - facts.strung_on.day).days
             values["fresh_for_season"] = ahead <= trail.value("league_fresh_days")
-    rows = trail.fire("due", values)
-    if not rows:
-        return None, None, False
-    row = rows[0]
-    counted_from = facts.strung_on if row.gives["from"] == "strung_on" else facts.league_start
-    if counted_from is None:
-        return None, None, False
-    if counted_from is facts.strung_on:
-        low, high = _months_from_stringing(trail, row, interval)
-        first, last = add_months(counted_from.day, low), add_months(counted_from.day, high)
-        words = {"every": trail.words.every(low, high)}
-    else:
-        first = last = _day_before_season(trail, row, interval, counted_from.day)
-        words = {}
-    words["due"] = _spoken_due(trail, first, last, approx=counted_from.approx)
-    trail.write_with(row, values, _days_read(trail), {**words, **_spoken_days(trail)})
-    return first, last, counted_from.approx or interval.unsure
+            values["limit_first"] = _limit_comes_first(trail, interval, facts.strung_on, facts.league_start)
+    for row in trail.fire("due", values):
+        counted_from = facts.strung_on if row.gives["from"] == "strung_on" else facts.league_start
+        if counted_from is None:
+            continue
+        if counted_from is facts.strung_on:
+            low, high = _months_from_stringing(trail, row, interval)
+            first, last = add_months(counted_from.day, low), add_months(counted_from.day, high)
+            words = {"every": trail.words.every(low, high)}
+        else:
+            first = last = counted_from.day - dt.timedelta(days=int(trail.number(row, "lead")))
+            words = {}
+        words["due"] = _spoken_due(trail, first, last, approx=counted_from.approx)
+        trail.write_with(row, values, _days_read(trail), {**words, **_spoken_days(trail)})
+        return _Span(first, last, counted_from.approx)
+    return None
 
 
 def _months_from_stringing(trail: Trail, row: Row, interval: Interval) -> tuple[Fraction, Fraction]:
-    if interval.months is not None and "months" not in row.gives:
+    if "months" not in row.gives and interval.months is not None:
         return interval.months
-    months = exact(trail.value(str(row.gives["months"])))
+    if "months" not in row.gives and interval.shop_ceiling is not None:
+        return interval.shop_ceiling, interval.shop_ceiling
+    months = trail.number(row, "months")
+    if interval.shop_ceiling is not None:
+        months = min(months, interval.shop_ceiling)
     return months, months
 
 
-def _day_before_season(trail: Trail, row: Row, interval: Interval, start: dt.date) -> dt.date:
-    day = start - dt.timedelta(days=trail.value(str(row.gives["lead"])))
-    if trail.facts.strung_on and interval.policy_ceiling is not None:
-        day = min(day, add_months(trail.facts.strung_on.day, interval.policy_ceiling))
-    return day
+def _limit_comes_first(trail: Trail, interval: Interval, strung: Day, season: Day) -> bool:
+    """Tell whether the limit a shop has switched on ends before the days the season needs."""
+    if interval.shop_ceiling is None:
+        return False
+    lead = dt.timedelta(days=int(trail.value("league_lead_days")))
+    return add_months(strung.day, interval.shop_ceiling) < season.day - lead
 
 
 def _spoken_due(trail: Trail, first: dt.date, last: dt.date, *, approx: bool) -> str:
@@ -130,32 +157,35 @@ def _latest_day(trail: Trail, interval: Interval) -> dt.date | None:
     rows = trail.fire("latest", values)
     if not rows:
         return None
-    months = interval.ceiling
-    if "months" in rows[0].gives or months is None:
-        months = exact(trail.value(str(rows[0].gives["months"])))
+    row = rows[0]
+    months = interval.ceiling if row.gives.get("take") == "row_ceiling" else trail.number(row, "months")
+    if months is None:
+        return None
+    if interval.shop_ceiling is not None:
+        months = min(months, interval.shop_ceiling)
     latest = add_months(facts.strung_on.day, months)
     if latest >= facts.today:
         return None
-    words = {"latest": trail.words.date(latest), "strung_on": trail.words.when(facts.strung_on)}
-    trail.write_with(rows[0], values, _days_read(trail), words)
+    words = {
+        "every": trail.words.every(months, months),
+        "latest": _spoken_due(trail, latest, latest, approx=facts.strung_on.approx),
+        "strung_on": trail.words.when(facts.strung_on),
+    }
+    trail.write_with(row, values, _days_read(trail), words)
     return latest
 
 
-def _label_day(trail: Trail, last: dt.date | None) -> tuple[dt.date | None, bool]:
-    """Return the label's day where it belongs to these strings, and whether it decides the date."""
+def _label_day(trail: Trail, last: dt.date | None) -> dt.date | None:
+    """Return the label's day where it belongs to these strings."""
     facts = trail.facts
     if facts.label_due is None:
-        return None, False
+        return None
     day = facts.label_due.day
     values: dict[str, Scalar] = {
-        "label_known": True,
         "label_stale": bool(facts.strung_on and day <= facts.strung_on.day),
         "chart_known": last is not None,
         "label_earlier": bool(last and day < last),
     }
-    row = trail.fire("label", values)[0]
     words = {"label_due": trail.words.day(facts.label_due)}
-    trail.write_with(row, values, {"label_due": day.isoformat()}, words)
-    if values["label_stale"]:
-        return None, False
-    return day, row.gives["takes"] == "label"
+    trail.write_with(trail.fire_one("label", values), values, {"label_due": day.isoformat()}, words)
+    return None if values["label_stale"] else day

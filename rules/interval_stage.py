@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -10,7 +11,8 @@ from rules.decision import Need
 from rules.evaluator import cell_holds, find_candidates
 from rules.facts import Facts
 from rules.measurement import exact
-from rules.rulebook import Row
+from rules.other_advice import OtherAdvice, find_other_advice, write_other_advice
+from rules.tables import Row
 from rules.trail import Trail
 
 
@@ -25,8 +27,10 @@ class Interval:
     league: bool = False
     ceiling: Fraction | None = None
     """Upper limit in months of a row whose plays a week are not known."""
-    policy_ceiling: Fraction | None = None
-    """Upper limit in months that a shop has switched on."""
+    shop_ceiling: Fraction | None = None
+    """Upper limit in months that the shop has switched on."""
+    season_too: bool = False
+    """True when a row that goes by the season is possible beside the months."""
     unsure: bool = False
     """True when somebody could not say a fact the chart reads."""
 
@@ -70,53 +74,43 @@ def _bed_words(trail: Trail) -> dict[str, str]:
 
 
 def _apply_row(trail: Trail, row: Row, values: dict[str, Scalar]) -> Interval:
-    policy = _policy_ceiling(trail, values)
-    if row.gives["rule"] == "league":
-        trail.write(row, values, words={"every": trail.words.league()})
-        return Interval(row=row, league=True, policy_ceiling=policy)
-    months = months_of(trail, row, policy)
-    if months is not None:
-        words = {"every": trail.words.every(*months)}
-        if trail.facts.plays_per_week:
-            words["plays_per_week"] = trail.words.plays(trail.facts.plays_per_week)
-        trail.write(row, values, words=words)
-        return Interval(row=row, months=months, policy_ceiling=policy)
-    ceiling = Fraction(trail.value(str(row.gives["ceiling"])))
+    advice = find_other_advice(trail, values)
+    league = row.gives["rule"] == "league"
+    months = None if league else months_of(trail, row, advice)
+    if not league and months is None:
+        return _await_plays(trail, row, values, advice)
+    words = {"every": trail.words.every(*months) if months else trail.words.league()}
+    if trail.facts.plays_per_week:
+        words["plays_per_week"] = trail.words.plays(trail.facts.plays_per_week)
+    trail.write(row, values, words=words)
+    write_other_advice(trail, advice, beside_chart=True)
+    return Interval(row=row, months=months, league=league, shop_ceiling=advice.ceiling)
+
+
+def _await_plays(trail: Trail, row: Row, values: dict[str, Scalar], advice: OtherAdvice) -> Interval:
+    """Return the row's limit while nobody has said how often, or answer by it when nobody can."""
     if "plays_per_week" in trail.facts.unknown:
-        return _unsure(trail, (row,), values, policy)
+        return _answer_unsure(trail, (row,), values)
+    write_other_advice(trail, advice, beside_chart=False)
     needs = tuple(trail.need(fact, row) for fact in row.asks)
-    return Interval(needs=needs, row=row, ceiling=ceiling)
+    return Interval(needs=needs, row=row, ceiling=advice.cut(trail.number(row, "ceiling")))
 
 
-def months_of(trail: Trail, row: Row, policy: Fraction | None = None) -> tuple[Fraction, Fraction] | None:
+def months_of(trail: Trail, row: Row, advice: OtherAdvice) -> tuple[Fraction, Fraction] | None:
     """Return the shortest and longest interval in months by a row, or None where plays a week are not known."""
-    gives = row.gives
-    if gives["rule"] == "months":
-        low, high = (exact(trail.value(str(gives[end]))) for end in ("first", "last"))
-    else:
-        plays = trail.facts.plays_per_week
-        if plays is None:
-            return None
-        ceiling = exact(trail.value(str(gives["ceiling"])))
-        low, high = (_share_of_year(trail, count, ceiling) for count in (plays.high, plays.low))
-    if policy is not None:
-        low, high = min(low, policy), min(high, policy)
-    return low, high
+    if row.gives["rule"] == "months":
+        return advice.cut(trail.number(row, "first")), advice.cut(trail.number(row, "last"))
+    plays = trail.facts.plays_per_week
+    if plays is None:
+        return None
+    ceiling = advice.cut(trail.number(row, "ceiling"))
+    return _share_of_year(trail, plays.high, ceiling), _share_of_year(trail, plays.low, ceiling)
 
 
 def _share_of_year(trail: Trail, plays: float, ceiling: Fraction) -> Fraction:
     if plays == 0:
         return ceiling
     return min(exact(trail.value("year_months")) / exact(plays), ceiling)
-
-
-def _policy_ceiling(trail: Trail, values: dict[str, Scalar]) -> Fraction | None:
-    ceilings = []
-    for row in trail.fire("others_say", values):
-        if row.policy and trail.book.policies[row.policy]:
-            ceilings.append(exact(trail.value(str(row.gives["ceiling"]))))
-            trail.write(row, values, words={})
-    return min(ceilings, default=None)
 
 
 def _open_interval(trail: Trail, values: dict[str, Scalar]) -> Interval:
@@ -126,51 +120,77 @@ def _open_interval(trail: Trail, values: dict[str, Scalar]) -> Interval:
     rows = tuple(
         row
         for row in find_candidates(trail.book.tables["interval"], values)
-        if any(cell_holds(row.when["stringbed"], name) for name in names)
+        if "stringbed" not in row.when or any(cell_holds(row.when["stringbed"], name) for name in names)
     )
     needs = []
-    if trail.facts.level is None:
+    if trail.facts.level is None and rows:
         needs.append(trail.need("level", rows[0]))
     if "stringbed" not in values:
         sides = [side for side in ("mains_material", "crosses_material") if side not in values]
         if values.get("hybrid") is False:
             sides = sides[:1]
-        needs += [trail.need(side, next(bed for bed in beds if side in bed.when)) for side in sides]
-    open_needs = tuple(need for need in needs if need.fact not in trail.facts.unknown)
-    if open_needs:
-        return Interval(needs=open_needs)
-    plays_open = trail.facts.plays_per_week is None and "plays_per_week" not in trail.facts.unknown
-    asking = [row for row in rows if "plays_per_week" in row.asks]
-    if plays_open and asking:
-        return Interval(needs=(trail.need("plays_per_week", asking[0]),))
-    return _unsure(trail, rows, values, None)
+        needs += [trail.need(side, bed) for side in sides for bed in _find_reader(side, beds)]
+    needs = [need for need in needs if need.fact not in trail.facts.unknown]
+    if not needs and trail.facts.plays_per_week is None and "plays_per_week" not in trail.facts.unknown:
+        needs = [trail.need("plays_per_week", row) for row in rows if "plays_per_week" in row.asks][:1]
+    if not needs:
+        return _answer_unsure(trail, rows, values)
+    advice = find_other_advice(trail, values)
+    write_other_advice(trail, advice, beside_chart=False)
+    return Interval(needs=tuple(needs), shop_ceiling=advice.ceiling)
 
 
-def _unsure(trail: Trail, rows: tuple[Row, ...], values: dict[str, Scalar], policy: Fraction | None) -> Interval:
+def _find_reader(fact: str, rows: tuple[Row, ...]) -> tuple[Row, ...]:
+    """Return the first row that reads a fact, or none."""
+    return tuple(row for row in rows if fact in row.when)[:1]
+
+
+def _answer_unsure(trail: Trail, rows: tuple[Row, ...], values: dict[str, Scalar]) -> Interval:
     """Answer as well as the known facts allow, and say what that rests on."""
-    chart_unknown = len(rows) > 1
     inputs: dict[str, Scalar] = {
-        "chart_unknown": chart_unknown,
+        "chart_unknown": len(rows) > 1,
         "plays_unknown": "plays_per_week" in trail.facts.unknown,
         "candidates": len(rows),
     }
     fired = trail.fire("interval_unsure", inputs)
     if not fired:
-        return Interval()
-    options = [(_longest_if_open(trail, row, policy), row) for row in rows if row.gives["rule"] != "league"]
+        advice = find_other_advice(trail, values)
+        write_other_advice(trail, advice, beside_chart=False)
+        return Interval(shop_ceiling=advice.ceiling)
+    season_too = any(row.gives["rule"] == "league" for row in rows)
+    options = [_Option.of(trail, row, values) for row in rows if row.gives["rule"] != "league"]
     if not options:
+        trail.write(fired[0], inputs, words={"every": trail.words.league()})
         return Interval(row=rows[0], league=True, unsure=True)
-    months, row = min(options, key=lambda option: (option[0][1], option[0][0]))
-    words = {"every": trail.words.every(*months)}
-    if not chart_unknown:
-        trail.write(row, values, words={**words, "plays_per_week": ""})
-    trail.write(fired[0], inputs, words=words)
-    return Interval(row=row, months=months, unsure=True, policy_ceiling=policy)
+    strictest = min(options, key=lambda option: (option.months[1], option.months[0]))
+    words = {"every": trail.words.every(*strictest.months)}
+    if len(rows) == 1:
+        trail.write(strictest.row, values, words=words)
+    trail.write_with(fired[0], inputs, {"strictest": strictest.row.id}, words)
+    write_other_advice(trail, strictest.advice, beside_chart=True)
+    return Interval(
+        row=strictest.row,
+        months=strictest.months,
+        unsure=True,
+        shop_ceiling=strictest.advice.ceiling,
+        season_too=season_too,
+    )
 
 
-def _longest_if_open(trail: Trail, row: Row, policy: Fraction | None) -> tuple[Fraction, Fraction]:
-    months = months_of(trail, row, policy)
-    if months is None:
-        ceiling = exact(trail.value(str(row.gives["ceiling"])))
-        months = (ceiling, ceiling) if policy is None else (min(ceiling, policy), min(ceiling, policy))
-    return months
+@dataclass(frozen=True)
+class _Option:
+    """A row of the chart that may be the right one, and how long it would give."""
+
+    row: Row
+    months: tuple[Fraction, Fraction]
+    advice: OtherAdvice
+
+    @classmethod
+    def of(cls, trail: Trail, row: Row, values: Mapping[str, Scalar]) -> _Option:
+        named = {name: cell.one_of[0] for name, cell in row.when.items() if len(cell.one_of) == 1}
+        advice = find_other_advice(trail, {**named, **values})
+        months = months_of(trail, row, advice)
+        if months is None:
+            ceiling = advice.cut(trail.number(row, "ceiling"))
+            months = (ceiling, ceiling)
+        return cls(row, months, advice)

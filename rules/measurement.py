@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from rules.facts import Kind, Reading
@@ -92,18 +93,39 @@ HIGHEST_ON_A_SCALE = 120
 """An unnamed reading above every scale but Hz can only be a frequency."""
 
 
-def compare(baselines: tuple[Reading, ...], readings: tuple[Reading, ...]) -> tuple[Comparison, ...]:
-    """Return each reading beside the latest baseline of the same kind, unit and instrument."""
-    found = []
+def compare(baselines: Iterable[Reading], readings: Iterable[Reading]) -> tuple[Comparison, ...]:
+    """Return the latest reading of each instrument beside the latest baseline of the same instrument.
+
+    Readings of one instrument on one day are repeats of one measurement. A reading without a day was taken
+    today, a baseline without a day just after stringing.
+    """
+    fresh = _take_latest(baselines, undated=dt.date.min)
+    now = _take_latest(readings, undated=dt.date.max)
+    return tuple(
+        Comparison(fresh[instrument], reading, instrument[0])
+        for instrument, reading in now.items()
+        if instrument in fresh
+    )
+
+
+Instrument = tuple[Kind | None, str | None, str | None]
+"""What must agree before two readings are compared: kind, unit, and the shop's name of the instrument."""
+
+
+def _take_latest(readings: Iterable[Reading], *, undated: dt.date) -> dict[Instrument, Reading]:
+    found: dict[Instrument, Reading] = {}
     for reading in readings:
-        for baseline in reversed(baselines):
-            if _instrument(baseline) == _instrument(reading):
-                found.append(Comparison(baseline, reading, _instrument(reading)[0]))
-                break
-    return tuple(found)
+        instrument = _instrument(reading)
+        other = found.get(instrument)
+        if other is None or (other.taken_on or undated) < (reading.taken_on or undated):
+            found[instrument] = reading
+        elif other.taken_on == reading.taken_on:
+            estimated = other.estimated or reading.estimated
+            found[instrument] = replace(other, values=other.values + reading.values, estimated=estimated)
+    return found
 
 
-def _instrument(reading: Reading) -> tuple[Kind | None, str | None, str | None]:
+def _instrument(reading: Reading) -> Instrument:
     kind = reading.kind
     if kind is None and min(reading.values) > HIGHEST_ON_A_SCALE:
         kind = Kind.FREQUENCY

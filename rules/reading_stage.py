@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from rules.book_format import Scalar
 from rules.facts import Reading
-from rules.measurement import Comparison, compare, spread
+from rules.measurement import Comparison, compare, exact, mean, spread
 from rules.trail import Trail
 
-WEIGHT = {"none": 0, "fine": 1, "settling": 2, "worn": 3, "dead": 4}
+STRENGTH = ("none", "risen", "fine", "settling", "worn", "dead")
+"""What readings may amount to, the weakest evidence for a restring first."""
 
 
 @dataclass(frozen=True)
@@ -19,9 +20,11 @@ class Measured:
     """What the readings amount to."""
 
     state: str = "none"
-    """dead, worn, settling, fine or none."""
+    """dead, worn, settling, fine, risen or none."""
     loss_percent: Fraction | None = None
     energy_percent: Fraction | None = None
+    spoken_loss: str = ""
+    """The loss in per cent as it is told."""
     slipped: bool = False
     """True when the loss of the first week is more than settling."""
 
@@ -31,41 +34,49 @@ def measure(trail: Trail) -> Measured:
     facts = trail.facts
     if not facts.reading:
         return Measured()
-    current = tuple(reading for reading in facts.reading if not _belongs_to_earlier_strings(trail, reading))
-    comparisons = compare(facts.baseline, current)
+    readings = _leave_out_earlier(trail, facts.reading)
+    baselines = _leave_out_earlier(trail, facts.baseline)
+    comparisons = compare(baselines, readings)
     values: dict[str, Scalar] = {
-        "has_reading": True,
         "has_baseline": bool(facts.baseline),
         "same_instrument": bool(comparisons),
-        "before_stringing": not current,
+        "before_stringing": not readings,
+        "baseline_before_stringing": bool(facts.baseline) and not baselines,
     }
     if not comparisons:
-        row = trail.fire("comparable", values)[0]
-        trail.write(row, values, words={})
+        trail.write(trail.fire_one("comparable", values), values, words={})
         return Measured()
     found = []
     for comparison in comparisons:
         read = {"baseline": comparison.baseline.to_json(), "reading": comparison.reading.to_json()}
-        trail.write_with(trail.fire("comparable", values)[0], values, read, _words(trail, comparison))
+        trail.write_with(trail.fire_one("comparable", values), values, read, _words(trail, comparison))
         found.append(_weigh(trail, comparison))
     if _tell_different_stories(trail, comparisons):
         return Measured()
-    return max(found, key=lambda one: WEIGHT[one.state])
+    strongest = max(found, key=lambda one: (STRENGTH.index(one.state), one.loss_percent))
+    energies = [one.energy_percent for one in found if one.energy_percent is not None]
+    return replace(strongest, energy_percent=min(energies, default=None))
 
 
-def _belongs_to_earlier_strings(trail: Trail, reading: Reading) -> bool:
+def _leave_out_earlier(trail: Trail, readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
+    """Return the readings that are not for certain of the strings before."""
     strung = trail.facts.strung_on
-    return bool(reading.taken_on and strung and not strung.approx and reading.taken_on < strung.day)
+    if strung is None or strung.approx:
+        return readings
+    return tuple(reading for reading in readings if reading.taken_on is None or reading.taken_on >= strung.day)
 
 
 def _words(trail: Trail, comparison: Comparison) -> dict[str, str]:
-    energy = comparison.energy_percent(trail.value("energy_per_loss"))
-    return {
+    words = {
         "baseline": trail.words.reading(comparison.baseline),
         "reading": trail.words.reading(comparison.reading),
-        "loss_percent": trail.words.decimal(100 * comparison.loss),
-        "energy_percent": "" if energy is None else trail.words.decimal(energy),
+        "loss_percent": trail.words.figure(100 * comparison.loss, (0, *_lines(trail, comparison))),
     }
+    energy = comparison.energy_percent(trail.value("energy_per_loss"))
+    if energy is not None:
+        # The straight line that gives the energy runs below nothing for a great loss; nothing is left then.
+        words["energy_percent"] = trail.words.figure(max(energy, Fraction(0)), (trail.value("dead_energy_percent"),))
+    return words
 
 
 def _weigh(trail: Trail, comparison: Comparison) -> Measured:
@@ -79,12 +90,12 @@ def _weigh(trail: Trail, comparison: Comparison) -> Measured:
     }
     if energy is not None:
         values["energy_percent"] = float(energy)
-    row = trail.fire("reading", values)[0]
+    row = trail.fire_one("reading", values)
     words = _words(trail, comparison)
     trail.write(row, _rounded(values), words=words)
     _judge_quality(trail, comparison, words)
     shown = energy if comparison.kind else None
-    return Measured(str(row.gives["measured"]), loss, shown, bool(row.gives.get("slipped")))
+    return Measured(str(row.gives["measured"]), loss, shown, words["loss_percent"], bool(row.gives.get("slipped")))
 
 
 def _rounded(values: Mapping[str, Scalar]) -> dict[str, Scalar]:
@@ -102,12 +113,10 @@ def _is_settling(trail: Trail, comparison: Comparison) -> bool:
 
 
 def _judge_quality(trail: Trail, comparison: Comparison, words: dict[str, str]) -> None:
-    reach = trail.value("too_close_units")
-    reading = float(sum(comparison.reading.values)) / len(comparison.reading.values)
+    reach = trail.value("too_close_units") + ROUNDING
+    reading = float(mean(comparison.reading))
     values: dict[str, Scalar] = {
-        "too_close": any(
-            abs(reading - comparison.line(line)) <= reach + ROUNDING for line in _lines(trail, comparison)
-        ),
+        "too_close": any(abs(reading - comparison.line(line)) <= reach for line in _lines(trail, comparison)),
         "repeats": len(comparison.reading.values),
         "instruments_apart": False,
     }
@@ -121,6 +130,7 @@ def _judge_quality(trail: Trail, comparison: Comparison, words: dict[str, str]) 
 
 
 ROUNDING = 1e-9
+"""Two figures closer than this are one: the line of a frequency is a square root."""
 
 
 def _lines(trail: Trail, comparison: Comparison) -> tuple[float, ...]:
@@ -133,8 +143,7 @@ def _lines(trail: Trail, comparison: Comparison) -> tuple[float, ...]:
 
 def _tell_different_stories(trail: Trail, comparisons: tuple[Comparison, ...]) -> bool:
     losses = [100 * comparison.loss for comparison in comparisons]
-    apart = max(losses) - min(losses) > Fraction(trail.value("instruments_apart_points"))
-    if not apart:
+    if max(losses) - min(losses) <= exact(trail.value("instruments_apart_points")):
         return False
     values: dict[str, Scalar] = {"instruments_apart": True, "repeats": 1, "too_close": False}
     told = " and ".join(f"{trail.words.decimal(loss)} %" for loss in losses)

@@ -13,6 +13,7 @@ from rules.facts import Day, Reading, Span
 DAYS_A_MONTH = 30.436875
 """Mean length of a Gregorian month: 146,097 days in 4,800 months."""
 LONGEST_OVERDUE_IN_DAYS = 45
+MOST_PLACES = 8
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,19 @@ class Words:
 
     def decimal(self, value: float | Fraction, places: int = 1) -> str:
         """Return a figure with so many places at most."""
-        return f"{round(float(value), places):g}"
+        return f"{round(float(value), places):.10g}"
+
+    def figure(self, value: float | Fraction, lines: Iterable[float]) -> str:
+        """Return a figure with as few places as keep it on its own side of every line.
+
+        A loss of 9.999 % is told as "9.999", for "10" would name the line it has not reached.
+        """
+        shown = ""
+        for places in range(1, MOST_PLACES + 1):
+            shown = self.decimal(value, places)
+            if all(_side(Fraction(shown), line) == _side(Fraction(value), line) for line in lines):
+                break
+        return shown
 
     def term(self, value: str) -> str:
         """Return the word of the trade for an internal name."""
@@ -73,7 +86,9 @@ class Words:
         return str(times["other"].format(n=text))
 
     def reading(self, reading: Reading) -> str:
-        """Return a reading's figure, the mean of its repeats."""
+        """Return a reading's figure as it was read, or the mean of its repeats."""
+        if len(reading.values) == 1:
+            return f"{reading.values[0]:.10g}"
         return self.decimal(sum(reading.values) / len(reading.values), 2)
 
     def every(self, low: Fraction, high: Fraction) -> str:
@@ -106,3 +121,7 @@ class Words:
         if months == 1:
             return str(self.words["overdue_month"])
         return str(self.words["overdue_months"].format(n=self.number(months)))
+
+
+def _side(value: Fraction, line: float) -> int:
+    return (value > line) - (value < line)
