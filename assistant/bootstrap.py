@@ -15,6 +15,7 @@ from assistant.settings import Settings
 if TYPE_CHECKING:
     from dialogue.action_calls import ActionCalls
     from dialogue.conversation import Conversation
+    from dialogue.counter.counter import Counter
     from rules.rulebook import Rulebook
     from storage.database import Store
 
@@ -67,6 +68,19 @@ def open_conversation(settings: Settings) -> Iterator[Conversation]:
 
     with open_database(settings) as store:
         yield Conversation(Services(store, open_book(settings)), understand)
+
+
+@contextmanager
+def open_counter(settings: Settings, who: str = "counter") -> Iterator[Counter]:
+    """Open the counter's use cases on this run's database, rulebook and day.
+
+    Raises:
+        CommandError: when database or rulebook cannot be used.
+    """
+    from dialogue.counter.counter import Counter
+
+    with open_database(settings) as store:
+        yield Counter(store, open_book(settings), settings.today, who)
 
 
 @contextmanager
