@@ -75,7 +75,6 @@ class JobMoved(Outcome):
     remarks: tuple[Remark, ...] = ()
 
 
-@answering
 def list_bench(counter: Counter) -> Bench:
     """Return every racquet in the shop by promised day, those nobody promised last."""
     with counter.look() as unit:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from dialogue.counter.bench import the_job
 from dialogue.counter.counter import Counter
-from dialogue.counter.outcomes import Outcome, answering
+from dialogue.counter.outcomes import Outcome
 from storage.queries import RacquetHistory
 from storage.rows import AuditRow
 
@@ -28,7 +28,6 @@ class Undone(Outcome):
     entries: tuple[AuditRow, ...]
 
 
-@answering
 def show_history(counter: Counter, tag: str) -> History:
     """Return the whole history of the racquet whose tag, or whose stringing's tag, this is.
 
@@ -46,7 +45,6 @@ def show_history(counter: Counter, tag: str) -> History:
         return History(history=history, trail=tuple(sorted(entries, key=lambda entry: entry.id)))
 
 
-@answering
 def undo(counter: Counter) -> Undone:
     """Take back what this person did last.
 

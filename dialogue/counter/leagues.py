@@ -123,7 +123,6 @@ def join_league(counter: Counter, name: str, customer_id: int) -> LeagueShown:
         return _show(unit, league)
 
 
-@answering
 def leave_league(counter: Counter, name: str, customer_id: int) -> LeagueShown:
     """End a customer's membership, if there is one.
 
@@ -136,7 +135,6 @@ def leave_league(counter: Counter, name: str, customer_id: int) -> LeagueShown:
         return _show(unit, league)
 
 
-@answering
 def list_leagues(counter: Counter, name: str | None = None) -> Leagues:
     """Return every league, or the one of this name.
 

@@ -22,7 +22,6 @@ def name_customer(counter: Counter, said: str) -> CustomerRow:
         return the_customer(counter, unit, said)
 
 
-@answering
 def export_customer(counter: Counter, customer_id: int) -> CustomerExport:
     """Return everything that is stored of one customer.
 
@@ -32,7 +31,6 @@ def export_customer(counter: Counter, customer_id: int) -> CustomerExport:
     return export_stored(counter.store, customer_id)
 
 
-@answering
 def erase_customer(counter: Counter, customer_id: int) -> Erasure:
     """Erase one customer for good; what must stay for the books stays as nobody's.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from dialogue.counter.counter import Counter
 from dialogue.counter.limits import figure, read_limits
-from dialogue.counter.outcomes import Outcome, answering
+from dialogue.counter.outcomes import Outcome
 from dialogue.counter.pickup import name_racquet
 from storage.queries import DueRow
 from storage.rows import CustomerRow, JobStatus, ReminderRow, ReminderState
@@ -56,7 +56,6 @@ class Outbox(Outcome):
     reminders: tuple[Outgoing, ...]
 
 
-@answering
 def draft_reminders(counter: Counter, within_days: int = 7) -> Drafted:
     """Draft a reminder for everybody due within some days who agreed to be told; nobody gets a second one."""
     with counter.work() as unit:
@@ -77,7 +76,6 @@ def draft_reminders(counter: Counter, within_days: int = 7) -> Drafted:
         return Drafted(reminders=tuple(made), **left)
 
 
-@answering
 def list_reminders(counter: Counter, state: ReminderState | None = None) -> Outbox:
     """Return the reminders in one state, or in all."""
     with counter.look() as unit:
@@ -86,7 +84,6 @@ def list_reminders(counter: Counter, state: ReminderState | None = None) -> Outb
         return Outbox(reminders=tuple(_outgoing(unit, row) for row in rows))
 
 
-@answering
 def release_reminders(counter: Counter, not_before: dt.datetime) -> Outbox:
     """Queue every draft whose owner has an e-mail address, not to be sent before a moment."""
     with counter.work() as unit:
@@ -134,14 +131,12 @@ def note_uncertain(counter: Counter, key: int, error: str) -> ReminderRow:
         return unit.reminders.change(key, error=error)
 
 
-@answering
 def list_interrupted(counter: Counter, before: dt.datetime) -> Outbox:
     """Return what was claimed before a moment and never marked: it may have gone out or not."""
     with counter.look() as unit:
         return Outbox(reminders=tuple(_outgoing(unit, row) for row in unit.reminders.interrupted(before)))
 
 
-@answering
 def settle_reminder(counter: Counter, key: int, *, sent: bool) -> ReminderRow:
     """Record what a person found out about a reminder, or that it was passed on by phone.
 

@@ -1,0 +1,1 @@
+"""The label for the throat: what stands on it, its code, and the PDF that a printer takes."""

@@ -1,0 +1,111 @@
+"""The outbox on its way: one reminder claimed, sent and marked after the other; quiet hours and crashes in mind."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from assistant.mail import Delivery, Fate, Letter, Mailbox, send_mail
+from dialogue.counter.counter import Counter
+from dialogue.counter.limits import figure
+from dialogue.counter.outcomes import Outcome
+from dialogue.counter.reminders import (
+    Outgoing,
+    claim_reminder,
+    list_interrupted,
+    mark_failed,
+    mark_sent,
+    note_uncertain,
+    quiet_until,
+    release_reminders,
+)
+
+Send = Callable[[Mailbox, Letter], Delivery]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Round(Outcome):
+    """What one round of sending did."""
+
+    sent: tuple[str, ...] = ()
+    """Tags of the stringings whose reminder the mail server took."""
+    later: tuple[str, ...] = ()
+    """Surely not sent; queued again."""
+    failed: tuple[str, ...] = ()
+    """Surely not sent; left to a person."""
+    uncertain: tuple[str, ...] = ()
+    """The answer never came: not sent again by itself; a person settles it."""
+    set_aside: int = 0
+    """Not to be sent any more: consent taken back, or restrung meanwhile."""
+    interrupted: tuple[str, ...] = ()
+    """Claimed by an earlier round and never marked, for example because of a crash."""
+    quiet_until: dt.datetime | None = None
+    """When the quiet hours end, where nothing was sent because of them."""
+
+
+def send_reminders(
+    counter: Counter,
+    mailbox: Mailbox,
+    now: dt.datetime,
+    hours: tuple[dt.time, dt.time] | None = None,
+    send: Send = send_mail,
+) -> Round:
+    """Release the drafts and send what is due, one after the other, outside the quiet hours.
+
+    Each is claimed and that is kept before it is sent, and marked after. Whatever crashes in between, it is
+    never sent a second time by itself: it stays claimed, and `interrupted` names it until a person settles it.
+
+    Args:
+        counter: where.
+        mailbox: the mail server.
+        now: this moment in local time.
+        hours: quiet from and to; None is the house's.
+        send: hands one letter to the mail server.
+    """
+    claimed_long_ago = now - dt.timedelta(minutes=figure("claim_minutes"))
+    interrupted = tuple(one.tag for one in list_interrupted(counter, claimed_long_ago).reminders)
+    quiet = quiet_until(now, hours)
+    release_reminders(counter, quiet or now)
+    if quiet:
+        return Round(interrupted=interrupted, quiet_until=quiet)
+    fates: dict[Fate, list[str]] = {fate: [] for fate in Fate}
+    set_aside = 0
+    while True:
+        claim = claim_reminder(counter, now)
+        set_aside += claim.set_aside
+        if claim.outgoing is None:
+            break
+        fate = _send_one(counter, mailbox, claim.outgoing, now, send)
+        fates[fate].append(claim.outgoing.tag)
+    return Round(
+        sent=tuple(fates[Fate.ACCEPTED]),
+        later=tuple(fates[Fate.LATER]),
+        failed=tuple(fates[Fate.NEVER]),
+        uncertain=tuple(fates[Fate.UNCERTAIN]),
+        set_aside=set_aside,
+        interrupted=interrupted,
+    )
+
+
+def _send_one(counter: Counter, mailbox: Mailbox, outgoing: Outgoing, now: dt.datetime, send: Send) -> Fate:
+    reminder = outgoing.reminder
+    letter = Letter(
+        to=(outgoing.customer.email or "") if outgoing.customer else "",
+        subject=counter.wording.say("reminder.subject"),
+        text=reminder.text,
+        message_id=reminder.message_id or "",
+        moment=now,
+    )
+    delivery = send(mailbox, letter)
+    if delivery.fate == Fate.ACCEPTED:
+        mark_sent(counter, reminder.id)
+    elif delivery.fate == Fate.UNCERTAIN:
+        note_uncertain(counter, reminder.id, delivery.said)
+    elif delivery.fate == Fate.LATER and reminder.attempts < figure("send_attempts"):
+        pause = figure("retry_minutes") * 2 ** (reminder.attempts - 1)
+        mark_failed(counter, reminder.id, delivery.said, now + dt.timedelta(minutes=pause))
+    else:
+        mark_failed(counter, reminder.id, delivery.said, None)
+        return Fate.NEVER
+    return delivery.fate
