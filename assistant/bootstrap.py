@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import datetime as dt
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
@@ -44,15 +45,23 @@ def open_database(settings: Settings) -> Iterator[Store]:
         CommandError: when it cannot be used, or refuses; the sentence says why.
     """
     from storage.database import open_store
-    from storage.errors import NotFound, StorageError
+    from storage.errors import Conflict, NotFound, StorageError
 
     try:
-        with open_store(settings.db) as store:
+        with open_store(settings.db, clock=clock_on(settings.today)) as store:
             yield store
     except NotFound as error:
         raise CommandError(str(error), Exit.NOT_FOUND) from error
+    except Conflict as error:
+        raise CommandError(str(error), Exit.REFUSED) from error
     except StorageError as error:
         raise CommandError(str(error), Exit.STORAGE) from error
+
+
+def clock_on(today: dt.date) -> Callable[[], dt.datetime]:
+    """Return a clock that runs as usual, but on the day that was taken for today."""
+    shift = today - dt.datetime.now().astimezone().date()
+    return lambda: dt.datetime.now(dt.UTC) + shift
 
 
 @contextmanager
@@ -71,7 +80,7 @@ def open_conversation(settings: Settings) -> Iterator[Conversation]:
 
 
 @contextmanager
-def open_counter(settings: Settings, who: str = "counter") -> Iterator[Counter]:
+def open_counter(settings: Settings, who: str = "counter", region: str = "US") -> Iterator[Counter]:
     """Open the counter's use cases on this run's database, rulebook and day.
 
     Raises:
@@ -80,7 +89,7 @@ def open_counter(settings: Settings, who: str = "counter") -> Iterator[Counter]:
     from dialogue.counter.counter import Counter
 
     with open_database(settings) as store:
-        yield Counter(store, open_book(settings), settings.today, who)
+        yield Counter(store, open_book(settings), settings.today, who, region)
 
 
 @contextmanager

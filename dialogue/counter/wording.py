@@ -64,7 +64,7 @@ class Wording:
     def value(self, value: Any) -> str:
         """Return a value as people read it: a day in words, a term of the trade, a number without needless zeros."""
         if isinstance(value, dt.datetime):
-            value = value.date()
+            value = (value.astimezone() if value.tzinfo else value).date()
         if isinstance(value, dt.date):
             return self.words.date(value)
         if isinstance(value, Term):
