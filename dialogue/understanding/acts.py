@@ -1,0 +1,88 @@
+"""Which act a line is: the highest-ranked cue whose conditions hold; reads no value."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence, Set as AbstractSet
+from dataclasses import dataclass
+from pathlib import Path
+
+from dialogue.understanding.cuebook import CUE_FOLDER, Hit, read_cues
+from dialogue.understanding.cues import Scan
+
+ASKING = frozenset({"confirm"})
+INFORM, CORRECT, OUT_OF_SCOPE, DONT_KNOW = "inform", "correct", "out_of_scope", "dont_know"
+SAME_ANSWERS = frozenset({"mains_material", "crosses_material"})
+
+
+@dataclass(frozen=True)
+class Act:
+    """An intent with the row that gave it."""
+
+    intent: str
+    rule: str
+    confidence: float
+    operations: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Sighting:
+    """What was read in the line before its act is decided."""
+
+    slots: AbstractSet[str]
+    negated: bool
+    denied: bool
+    """All symptoms were denied."""
+    vague: bool
+    flags: AbstractSet[str]
+    on_topic: bool
+
+
+class Acts:
+    """Decides acts by the ranks of the act file."""
+
+    def __init__(self, folder: Path = CUE_FOLDER) -> None:
+        self._ranks: Mapping[str, int] = read_cues("acts.yaml", folder)["ranks"]
+
+    def decide(self, scan: Scan, seen: Sighting) -> Act:
+        """Return the act of a line."""
+        hits = [hit for hit in scan.hits.get("act", ()) if self._holds(hit, scan, seen)]
+        ranked = sorted(hits, key=lambda hit: (-self._rank(hit), -(hit.span[1] - hit.span[0])))
+        best = ranked[0] if ranked else None
+        if seen.flags and not seen.slots:
+            return Act(OUT_OF_SCOPE, f"guard.{min(seen.flags)}", 0.95)
+        if best is None or (self._rank(best) < self._ranks[INFORM] and seen.slots):
+            return self._without_cue(seen, best)
+        return Act(str(best.row.act["intent"]), best.row.id, best.row.confidence, _operations(ranked, best))
+
+    def _without_cue(self, seen: Sighting, best: Hit | None) -> Act:
+        if seen.slots:
+            return Act(INFORM, "act.values", 0.95)
+        if best is not None and best.row.act["intent"] != INFORM:
+            return Act(str(best.row.act["intent"]), best.row.id, best.row.confidence)
+        if seen.vague:
+            return Act(INFORM, "act.vague", 0.8)
+        if seen.on_topic:
+            return Act(INFORM, "act.on_topic", 0.4)
+        return Act(OUT_OF_SCOPE, "act.none", 0.4)
+
+    def _rank(self, hit: Hit) -> int:
+        return int(hit.row.act.get("rank", self._ranks[str(hit.row.act["intent"])]))
+
+    def _holds(self, hit: Hit, scan: Scan, seen: Sighting) -> bool:
+        act = hit.row.act
+        asked_filled = scan.asked in seen.slots
+        conditions = (
+            (act.get("yields"), not asked_filled),
+            (act.get("needs_value"), bool(seen.slots)),
+            (act.get("needs_asked"), asked_filled),
+            (act.get("needs_negated"), seen.negated),
+            (act.get("needs_denial"), seen.denied),
+            (act.get("needs_question"), "?" in scan.line.words),
+            (act.get("asked_none"), scan.asked is None),
+        )
+        return all(met for wanted, met in conditions if wanted)
+
+
+def _operations(ranked: Sequence[Hit], best: Hit) -> tuple[str, ...]:
+    same = [hit for hit in ranked if hit.row.act["intent"] == best.row.act["intent"]]
+    return tuple(dict.fromkeys(str(hit.row.act["operation"]) for hit in same if "operation" in hit.row.act))[:1]

@@ -1,0 +1,113 @@
+"""Names, phone numbers and choices of customers in a line; knows no customer on record but those it is given."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from rapidfuzz import fuzz, process
+
+from dialogue.understanding.convert import convert
+from dialogue.understanding.cuebook import CUE_FOLDER, Hit, read_cues
+from dialogue.understanding.cues import Scan, make
+from dialogue.understanding.found import Found, overlaps
+
+SHORTEST_PHONE = 5
+PHONE_UNASKED = 7
+SOUNDS_LIKE = 80
+NAME_RULE = "customer.name"
+
+
+class CustomerWords:
+    """The customer file's own settings."""
+
+    def __init__(self, folder: Path = CUE_FOLDER) -> None:
+        table = read_cues("customer.yaml", folder)
+        self.digits: dict[str, str] = table["digits"]
+        self.repeats: dict[str, int] = table["repeats"]
+        self.phone_marks = frozenset(table["phone_marks"])
+        self.longest_name = int(table["longest_name"])
+
+
+def read_phone(scan: Scan, words: CustomerWords) -> list[Found]:
+    """Return the phone number of a line: digits said in a row."""
+    runs: list[tuple[str, int, int]] = []
+    digits, start, end, times = "", 0, 0, 1
+    for token, at in zip((*scan.line.tokens, None), (*scan.line.starts, 0), strict=True):
+        word = token.word if token else ""
+        figure = words.digits.get(word, word if re.fullmatch(r"\d+", word) else "")
+        if word.startswith("-") and word[1:].isdigit():
+            figure = word[1:]
+        if figure:
+            start = at if not digits else start
+            digits += figure * times
+            end, times = at + len(word) + 1, 1
+        elif word in words.repeats:
+            times = words.repeats[word]
+        elif digits and word not in words.phone_marks:
+            runs.append((digits, start, end))
+            digits, times = "", 1
+        elif not token and digits:
+            runs.append((digits, start, end))
+    if digits:
+        runs.append((digits, start, end))
+    needed = SHORTEST_PHONE if scan.asked == "customer_phone" else PHONE_UNASKED
+    return [Found("customer_phone", run, (first, last), "customer.phone", 0.93, "always") for run, first, last in runs if len(run) >= needed][:1]
+
+
+def read_choice(scan: Scan) -> list[Found]:
+    """Return which of several customers is meant: a number from the top, or the words themselves."""
+    hits = scan.role("customer", "choice")
+    if hits:
+        return [make("customer_choice", convert(hits[0]), hits[0])]
+    return []
+
+
+def read_name(scan: Scan, known: Sequence[str], words: CustomerWords) -> list[Found]:
+    """Return the name of a customer, as it was asked for or as it is introduced."""
+    asked = scan.asked == "customer_name"
+    cues = [hit for hit in scan.role("customer", "name", "name_for") if asked or hit.words.strip() not in {"for", "for a", "this is", "try", "under", "customer", "name"}]
+    for hit in sorted(cues, key=lambda hit: -hit.span[1]):
+        found = _name_after(scan, hit, words)
+        if found:
+            return [_known(found, known)]
+    if asked:
+        whole = _name_from(scan, scan.line.tokens_of(scan.line.core)[0], words)
+        if whole:
+            return [_known(whole, known)]
+    return []
+
+
+def _name_after(scan: Scan, hit: Hit, words: CustomerWords) -> Found | None:
+    first = scan.line.tokens_of((hit.span[1], hit.span[1] + 1))[0]
+    if hit.span[1] >= len(scan.line.text):
+        return None
+    return _name_from(scan, first, words)
+
+
+def _name_from(scan: Scan, first: int, words: CustomerWords) -> Found | None:
+    line = scan.line
+    ends = {line.tokens_of(hit.span)[0] for hit in scan.hits.get("customer", ()) if hit.row.role in {"name_end", "not_name"}}
+    last = first
+    while last < len(line.tokens) and last - first < words.longest_name and last not in ends:
+        if not re.fullmatch(r"[^\W\d_]+", line.tokens[last].word):
+            break
+        last += 1
+    if last == first:
+        return None
+    span = (line.starts[first], line.starts[last - 1] + len(line.tokens[last - 1].word) + 1)
+    if any(overlaps(span, hit.span) for hit in scan.hits.get("act", ()) if hit.row.alone):
+        return None
+    said = line.said(span)
+    name = said.title() if said == said.lower() else said
+    return Found("customer_name", name, span, NAME_RULE, 0.9, "always")
+
+
+def _known(found: Found, known: Sequence[str]) -> Found:
+    """Return the customer on record that sounds like the name said, to be read back, or the name itself."""
+    best: Any = process.extractOne(found.value, known, scorer=fuzz.WRatio, score_cutoff=SOUNDS_LIKE) if known else None
+    if best is None or best[0].lower() == found.value.lower():
+        return found
+    return Found(found.slot, best[0], found.span, found.rule, 0.8, "sound_alike")

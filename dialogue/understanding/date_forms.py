@@ -1,0 +1,405 @@
+"""Every way of naming a day turned into a date value; knows the calendar, not which slot a date is for."""
+
+from __future__ import annotations
+
+import calendar
+import datetime as dt
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from dateutil.easter import easter
+from dateutil.relativedelta import FR, MO, SA, SU, TH, TU, WE, relativedelta
+
+from dialogue.understanding.cuebook import Hit
+
+PAST, FUTURE, NEAR = "past", "future", "near"
+MONTHS_A_YEAR = 12
+DAYS_A_MONTH = 31
+DAYS_A_WEEK = 7
+WEEKDAYS = (MO, TU, WE, TH, FR, SA, SU)
+
+
+@dataclass(frozen=True)
+class Dated:
+    """What a date expression comes to."""
+
+    value: dict[str, Any] | None
+    """{"value", "approx"}, or None for a day that does not exist."""
+    readback: str | None = None
+
+
+@dataclass(frozen=True)
+class Names:
+    """The named parts of the calendar, from the cue file."""
+
+    months: Mapping[str, int]
+    weekdays: Mapping[str, int]
+    seasons: Mapping[str, int]
+    which: Mapping[str, str]
+    nth: Mapping[str, int]
+    last_year: Mapping[str, int]
+    last_month: Mapping[str, int]
+    holidays: Mapping[str, Mapping[str, Any]]
+    two_digit_years: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Sight:
+    """From where a date is looked at."""
+
+    today: dt.date
+    direction: str
+    """past, future or near: where a day without a year lies."""
+    names: Names
+
+
+IMPOSSIBLE = Dated(None, "impossible_date")
+
+
+def read_date(hit: Hit, sight: Sight) -> Dated | None:
+    """Return the value of a date expression, or None when it names no date after all."""
+    return READERS[hit.row.reads or ""](hit, sight)
+
+
+def _exact(day: dt.date, readback: str | None = None) -> Dated:
+    return Dated({"value": day.isoformat(), "approx": False}, readback)
+
+
+def _month(year: int, month: int) -> Dated:
+    return Dated({"value": f"{year:04d}-{month:02d}", "approx": True})
+
+
+def _span(sign: str, number: float, unit: str) -> Dated:
+    count, unit = _whole(number, unit)
+    return Dated({"value": f"{sign}P{count}{unit}", "approx": True})
+
+
+def _whole(number: float, unit: str) -> tuple[int, str]:
+    """Return a span in whole units: half years are months, half months weeks, half weeks days."""
+    if unit == "F":
+        number, unit = number * 2, "W"
+    for bigger, smaller, times in (("Y", "M", MONTHS_A_YEAR), ("M", "W", 4.345), ("W", "D", DAYS_A_WEEK)):
+        if unit == bigger and number % 1:
+            number, unit = round(number * times, 2), smaller
+            if abs(number - round(number)) < 0.3 or smaller == "D":  # noqa: PLR2004 - half a month is near two weeks
+                number = round(number)
+    return max(0, round(number)), unit
+
+
+def _year_of(sight: Sight, month: int, day: int, which: str | None = None) -> int | None:
+    """Return the year in which a day without a year lies; None when there is no such day."""
+    today = sight.today
+    days = [dt.date(year, month, day) for year in range(today.year - 4, today.year + 5) if _exists(year, month, day)]
+    if not days:
+        return None
+    if which == "this":
+        return today.year
+    direction = which or sight.direction
+    if direction == PAST:
+        return max((found for found in days if found <= today), default=days[0]).year
+    if direction == FUTURE:
+        return min((found for found in days if found >= today), default=days[-1]).year
+    return min(days, key=lambda found: abs(found - today)).year
+
+
+def _year_of_month(sight: Sight, month: int, which: str | None = None) -> int:
+    today = sight.today
+    if which == "this":
+        return today.year
+    direction = which or sight.direction
+    if direction == PAST:
+        passed = month < today.month or (month == today.month and which is None)
+        return today.year if passed else today.year - 1
+    if direction == FUTURE:
+        ahead = month > today.month or (month == today.month and which is None)
+        return today.year if ahead else today.year + 1
+    middle = dt.date(today.year, month, 15)
+    years = (today.year - 1, today.year, today.year + 1)
+    return min(years, key=lambda year: abs(middle.replace(year=year) - today))
+
+
+def _exists(year: int, month: int, day: int) -> bool:
+    return 1 <= month <= MONTHS_A_YEAR and 1 <= day <= calendar.monthrange(year, month)[1]
+
+
+def _named(hit: Hit, group: str) -> str:
+    return (hit.groups.get(group) or "").strip()
+
+
+def _which(hit: Hit, sight: Sight) -> str | None:
+    return sight.names.which.get(_named(hit, "which"))
+
+
+def _said_year(hit: Hit, sight: Sight) -> int | None:
+    if year := _named(hit, "year"):
+        return int(year)
+    if (name := _named(hit, "last_year")) in sight.names.last_year:
+        return sight.today.year + sight.names.last_year[name]
+    if (short := re.search(r"\b20 (\d\d) $", hit.words)) and (hit.groups.get("month") or not hit.groups.get("ord")):
+        return 2000 + int(short[1])
+    return None
+
+
+def _number(hit: Hit) -> float:
+    """Return the number of a hit, the middle of a range, or the row's own."""
+    first = hit.groups.get("n")
+    if first is None:
+        return float(hit.row.value)
+    second = hit.groups.get("m")
+    return (float(first) + float(second)) / 2 if second else float(first)
+
+
+def _unit(hit: Hit) -> str:
+    word = _named(hit, "unit")
+    return {"d": "D", "w": "W", "y": "Y", "s": "Y"}.get(word[:1], "M")
+
+
+def _day_offset(hit: Hit, sight: Sight) -> Dated:
+    return _exact(sight.today + dt.timedelta(days=hit.row.value), hit.row.readback)
+
+
+def _day_month(hit: Hit, sight: Sight) -> Dated | None:
+    month = sight.names.months[_named(hit, "month")]
+    text = hit.groups.get("ord") or hit.groups.get("n") or ""
+    if not re.fullmatch(r"\d{1,2}", text):
+        return None
+    day = int(text)
+    year = _said_year(hit, sight)
+    if year is None:
+        if day > DAYS_A_MONTH:
+            short = _short_year(day, sight)
+            return _month(short, month) if hit.words.strip().endswith(text) else IMPOSSIBLE
+        year = _year_of(sight, month, day, _which(hit, sight))
+    if year is None or not _exists(year, month, day):
+        return IMPOSSIBLE
+    return _exact(dt.date(year, month, day))
+
+
+def _short_year(number: int, sight: Sight) -> int:
+    low, high = sight.names.two_digit_years
+    return number + (2000 if low <= number <= high else 1900)
+
+
+def _day_month_short(hit: Hit, sight: Sight) -> Dated | None:
+    day, year = hit.groups.get("ord") or hit.groups.get("n") or "", hit.groups.get("m") or ""
+    if not (day.isdigit() and re.fullmatch(r"\d\d", year)):
+        return None
+    month = sight.names.months[_named(hit, "month")]
+    if not _exists(_short_year(int(year), sight), month, int(day)):
+        return IMPOSSIBLE
+    return _exact(dt.date(_short_year(int(year), sight), month, int(day)))
+
+
+def _numeric(hit: Hit, sight: Sight) -> Dated:
+    said = _named(hit, "numeric")
+    first, second, third = (int(part) for part in re.split(r"[./-]", said))
+    if first > DAYS_A_MONTH:
+        orders = [(first, second, third)]
+    else:
+        year = third if third > 99 else _short_year(third, sight)  # noqa: PLR2004 - two digits
+        orders = [(year, first, second), (year, second, first)]
+        if "." in said:
+            orders.reverse()
+    return _first_day(orders, sight)
+
+
+def _first_day(orders: list[tuple[int, int, int]], sight: Sight) -> Dated:
+    """Return the first order of day and month that exists and lies on the right side of today."""
+    days = list(dict.fromkeys(dt.date(*order) for order in orders if _exists(*order)))
+    if not days:
+        return IMPOSSIBLE
+    fitting = [day for day in days if _fits(day, sight)] or days
+    return _exact(fitting[0], "day_order" if len(days) > 1 else None)
+
+
+def _fits(day: dt.date, sight: Sight) -> bool:
+    if sight.direction == NEAR:
+        return True
+    return day <= sight.today if sight.direction == PAST else day >= sight.today
+
+
+def _month_slash_year(hit: Hit, sight: Sight) -> Dated | None:  # noqa: ARG001 - one shape for all readers
+    month = float(hit.groups["n"] or 0)
+    return _month(int(_named(hit, "year")), int(month)) if 1 <= month <= MONTHS_A_YEAR and not month % 1 else None
+
+
+def _slashed_pair(hit: Hit, sight: Sight) -> Dated | None:
+    first, second = hit.groups["n"] or "", hit.groups["m"] or ""
+    if not (first.isdigit() and second.isdigit()):
+        return None
+    orders = []
+    for month, day in ((int(first), int(second)), (int(second), int(first))):
+        if 1 <= month <= MONTHS_A_YEAR and 1 <= day <= DAYS_A_MONTH:
+            year = _year_of(sight, month, day)
+            if year is not None:
+                orders.append((year, month, day))
+    return _first_day(orders, sight) if orders else None
+
+
+def _weekday_of(hit: Hit, sight: Sight) -> int:
+    return sight.names.weekdays[_named(hit, "weekday")[:3]]
+
+
+def _nth_weekday(hit: Hit, sight: Sight) -> Dated:
+    month = sight.names.months[_named(hit, "month")]
+    nth = int(hit.groups["ord"] or 0) if hit.groups.get("ord") else sight.names.nth[_named(hit, "nth")]
+    year = _said_year(hit, sight) or _year_of_month(sight, month, _which(hit, sight))
+    day = nth_weekday(year, month, _weekday_of(hit, sight), nth)
+    return _exact(day) if day else IMPOSSIBLE
+
+
+def nth_weekday(year: int, month: int, weekday: int, nth: int) -> dt.date | None:
+    """Return the nth weekday of a month (-1 is the last), or None when the month has fewer."""
+    start = dt.date(year, month, 1) + relativedelta(months=1, days=-1) if nth < 0 else dt.date(year, month, 1)
+    day = start + relativedelta(weekday=WEEKDAYS[weekday](nth))
+    return day if day.month == month else None
+
+
+def _weekday(hit: Hit, sight: Sight) -> Dated:
+    which = _which(hit, sight)
+    direction = which if which in {PAST, FUTURE} else sight.direction
+    ahead = (_weekday_of(hit, sight) - sight.today.weekday()) % DAYS_A_WEEK
+    if direction == PAST:
+        return _exact(sight.today - dt.timedelta(days=(DAYS_A_WEEK - ahead) % DAYS_A_WEEK or DAYS_A_WEEK))
+    return _exact(sight.today + dt.timedelta(days=ahead or DAYS_A_WEEK))
+
+
+def _week_day(hit: Hit, sight: Sight, weeks: int) -> Dated:
+    monday = sight.today - dt.timedelta(days=sight.today.weekday())
+    return _exact(monday + dt.timedelta(days=_weekday_of(hit, sight) + weeks * DAYS_A_WEEK))
+
+
+def _day_only(hit: Hit, sight: Sight) -> Dated | None:
+    day = int(hit.groups["ord"] or 0)
+    month = sight.today.replace(day=1)
+    which = _which(hit, sight)
+    direction = which if which in {PAST, FUTURE} else sight.direction
+    for step in range(3):
+        at = month + relativedelta(months=-step if direction == PAST else step)
+        if _exists(at.year, at.month, day):
+            found = at.replace(day=day)
+            if _fits(found, Sight(sight.today, direction, sight.names)):
+                return _exact(found)
+    return IMPOSSIBLE
+
+
+def _plain_month(hit: Hit, sight: Sight) -> Dated | None:
+    month = sight.names.months[_named(hit, "month")]
+    which = _which(hit, sight)
+    return _month(_said_year(hit, sight) or _year_of_month(sight, month, which), month)
+
+
+def _season(hit: Hit, sight: Sight) -> Dated:
+    month = sight.names.seasons[_named(hit, "season")]
+    year = _said_year(hit, sight)
+    which = _which(hit, sight)
+    if year is None:
+        # A season counts as past from its last month on.
+        late = month + 1 if which == PAST else month - 1 if sight.direction == PAST else month
+        late = (late - 1) % MONTHS_A_YEAR + 1
+        year = _year_of_month(sight, late, which)
+        if late > month + 1 or late < month - 1:
+            year += 1 if late > month else -1
+    return _month(year, month)
+
+
+def _year(hit: Hit, sight: Sight) -> Dated | None:
+    year = _said_year(hit, sight)
+    if year is None:
+        return None
+    return Dated({"value": f"{year:04d}", "approx": True})
+
+
+def _relative_month(hit: Hit, sight: Sight) -> Dated:
+    offset = sight.names.last_month.get(_named(hit, "last_month"), -2)
+    at = sight.today.replace(day=1) + relativedelta(months=offset)
+    return _month(at.year, at.month)
+
+
+def _relative_week(hit: Hit, sight: Sight) -> Dated:
+    if "next" in hit.words or "after" in hit.words:
+        return _span("", 2 if "after" in hit.words else 1, "W")
+    return _span("-", 2 if "before" in hit.words or "other" in hit.words else 1, "W")
+
+
+def _few_days(hit: Hit, sight: Sight) -> Dated:
+    since_weekend = (sight.today.weekday() - 5) % DAYS_A_WEEK
+    if "weekend" in hit.words:
+        if sight.direction == FUTURE or "next" in hit.words:
+            return Dated({"value": f"P{DAYS_A_WEEK - since_weekend}D", "approx": True})
+        return Dated({"value": f"-P{since_weekend or DAYS_A_WEEK}D", "approx": True})
+    return Dated({"value": "-P2D" if sight.direction != FUTURE else "P2D", "approx": True}, "vague")
+
+
+def _ago(hit: Hit, sight: Sight) -> Dated:  # noqa: ARG001 - one shape for all readers
+    return _kept(hit, _span("-", _number(hit), _unit(hit)))
+
+
+def _ahead(hit: Hit, sight: Sight) -> Dated:
+    if sight.direction == PAST and not re.match(r"in |within |another ", hit.words):
+        return _ago(hit, sight)
+    return _kept(hit, _span("", _number(hit), _unit(hit)))
+
+
+def _either(hit: Hit, sight: Sight) -> Dated:
+    return _kept(hit, _span("-" if sight.direction == PAST else "", _number(hit), _unit(hit)))
+
+
+def _kept(hit: Hit, dated: Dated) -> Dated:
+    return Dated(dated.value, hit.row.readback)
+
+
+def _holiday(hit: Hit, sight: Sight) -> Dated | None:
+    rule = sight.names.holidays[_named(hit, "holiday")]
+    said = _said_year(hit, sight)
+    if set(rule) <= {"says", "month"}:
+        return _month(said or _year_of_month(sight, rule["month"], _which(hit, sight)), rule["month"])
+    days = [_holiday_on(rule, year) for year in _years(sight, said)]
+    which = _which(hit, sight)
+    look = Sight(sight.today, which if which in {PAST, FUTURE} else sight.direction, sight.names)
+    fitting = [day for day in days if _fits(day, look)] or days
+    day = min(fitting, key=lambda found: abs(found - sight.today))
+    return Dated({"value": day.isoformat(), "approx": True})
+
+
+def _years(sight: Sight, said: int | None) -> Iterator[int]:
+    yield from (said,) if said else range(sight.today.year - 1, sight.today.year + 2)
+
+
+def _holiday_on(rule: Mapping[str, Any], year: int) -> dt.date:
+    if "easter" in rule:
+        return easter(year) + dt.timedelta(days=rule["easter"])
+    if "nth" in rule:
+        return nth_weekday(year, rule["month"], rule["weekday"], rule["nth"]) or dt.date(year, rule["month"], 1)
+    return dt.date(year, rule["month"], rule["day"])
+
+
+READERS: dict[str, Callable[[Hit, Sight], Dated | None]] = {
+    "day_offset": _day_offset,
+    "day_month": _day_month,
+    "day_month_short": _day_month_short,
+    "numeric": _numeric,
+    "month_slash_year": _month_slash_year,
+    "slashed_pair": _slashed_pair,
+    "nth_weekday": _nth_weekday,
+    "weekday": _weekday,
+    "weekday_last_week": lambda hit, sight: _week_day(hit, sight, -1),
+    "weekday_next_week": lambda hit, sight: _week_day(hit, sight, 1),
+    "day_only": _day_only,
+    "month": _plain_month,
+    "month_bare": _plain_month,
+    "season": _season,
+    "year": _year,
+    "relative_month": _relative_month,
+    "relative_week": _relative_week,
+    "few_days": _few_days,
+    "ago": _ago,
+    "ago_fortnight": lambda hit, sight: _span("-", _number(hit) * 2, "W"),  # noqa: ARG005
+    "ahead": _ahead,
+    "ahead_fortnight": lambda hit, sight: _span("", _number(hit) * 2, "W"),  # noqa: ARG005
+    "span": _either,
+    "holiday": _holiday,
+}
+"""A reader for every `reads:` of the date rows."""

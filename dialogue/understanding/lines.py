@@ -1,0 +1,148 @@
+"""A line of talk as words with their places in the text; knows no slot and no cue."""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from dialogue.understanding.templates import NUMBER_WORD
+
+PIECE = re.compile(
+    r"""(?P<date>(?<![\w./-])(?:\d{4}|\d{1,2})(?P<mark>[./-])\d{1,2}(?P=mark)(?:\d{4}|\d{2})(?![\w/-]|\.\d))
+      |(?P<ordinal>\d{1,2}(?:st|nd|rd|th)(?!\w))
+      |(?P<number>\d+(?:\.\d+)?|(?<![\d.])\.\d+)
+      |(?P<word>[^\W\d_]+(?:'[^\W\d_]+)*'?)
+      |(?P<dash>-)
+      |(?P<other>\S)""",
+    re.VERBOSE,
+)
+SPELT = {"&": "and", "@": "at", "+": "plus"}
+DROPPED = frozenset("~*_`^\"'")
+MINUS, RANGE, PAUSE = "-", "to", ","
+STOPS = frozenset(",.;:?!()")
+IS_NUMBER = re.compile(r"-?\d+(?:\.\d+)?$")
+
+
+@dataclass(frozen=True)
+class Token:
+    """One word, number or mark in lower case."""
+
+    word: str
+    start: int
+    """First place in the text it was read from."""
+    end: int
+
+
+@dataclass(frozen=True)
+class Line:
+    """The words of one turn, each followed by one space, and the way back to the text."""
+
+    source: str
+    """The text as said, after guard and repair."""
+    tokens: tuple[Token, ...]
+    rewritten: tuple[str, ...] = field(default=())
+    """What became numbers: "fifty four -> 54"."""
+    fillers: frozenset[str] = frozenset()
+    """Words of no weight at the ends of a line."""
+
+    @cached_property
+    def text(self) -> str:
+        """The words in one string that cues are matched on."""
+        return "".join(f"{token.word} " for token in self.tokens)
+
+    @cached_property
+    def starts(self) -> list[int]:
+        """The place of each word in `text`."""
+        starts, at = [], 0
+        for token in self.tokens:
+            starts.append(at)
+            at += len(token.word) + 1
+        return starts
+
+    @cached_property
+    def words(self) -> frozenset[str]:
+        """The different words of the line, with one stand-in for any number."""
+        words = {token.word for token in self.tokens}
+        if any(word[:1].isdigit() or word[1:2].isdigit() for word in words):
+            words.add(NUMBER_WORD)
+        return frozenset(words)
+
+    @cached_property
+    def core(self) -> tuple[int, int]:
+        """The span of `text` without fillers at its ends; the whole of it where all are fillers."""
+        first, last = 0, len(self.tokens)
+        while first < last and self.tokens[first].word in self.fillers:
+            first += 1
+        while last > first and self.tokens[last - 1].word in self.fillers:
+            last -= 1
+        if first == last:
+            return 0, len(self.text)
+        return self.starts[first], self.starts[last - 1] + len(self.tokens[last - 1].word) + 1
+
+    def tokens_of(self, span: tuple[int, int]) -> tuple[int, int]:
+        """Return the first and the past-the-last token of a span of `text`."""
+        first = bisect_right(self.starts, span[0]) - 1
+        return max(first, 0), bisect_right(self.starts, max(span[0], span[1] - 1))
+
+    def place(self, span: tuple[int, int]) -> tuple[int, int]:
+        """Return a span of `text` as a span of the source."""
+        if not self.tokens:
+            return 0, 0
+        first, last = self.tokens_of(span)
+        return self.tokens[first].start, self.tokens[max(first, last - 1)].end
+
+    def said(self, span: tuple[int, int]) -> str:
+        """Return the words of a span of `text` as they were said."""
+        start, end = self.place(span)
+        return self.source[start:end]
+
+    def replace(self, span: tuple[int, int], words: Sequence[str]) -> Line:
+        """Return the line with the words of a span of `text` replaced."""
+        first, last = self.tokens_of(span)
+        start, end = self.place(span)
+        middle = tuple(Token(word, start, end) for word in words)
+        note = f"{self.source[start:end]} -> {' '.join(words)}"
+        return Line(self.source, self.tokens[:first] + middle + self.tokens[last:], (*self.rewritten, note), self.fillers)
+
+
+def read_line(source: str, fillers: frozenset[str] = frozenset()) -> Line:
+    """Return the words of a text; dashes inside words vanish, a dash between numbers means a range."""
+    # A letter that becomes two in lower case would move every place after it.
+    lowered = "".join(low if len(low := letter.lower()) == 1 else letter for letter in source)
+    tokens: list[Token] = []
+    minus: int | None = None
+    for match in PIECE.finditer(lowered):
+        start, end = match.span()
+        word = match[0]
+        kind = match.lastgroup
+        if kind == "dash":
+            meaning = _dash(lowered, start)
+            minus = start if meaning == MINUS else None
+            if meaning and meaning != MINUS:
+                tokens.append(Token(meaning, start, end))
+            continue
+        if kind == "number":
+            whole = word if word[0] != "." else f"0{word}"
+            tokens.append(Token(whole if minus is None else f"-{whole}", start if minus is None else minus, end))
+        elif kind == "date":
+            tokens.append(Token(word.replace("-", "/") if word[4:5] != "-" else word, start, end))
+        elif word not in DROPPED:
+            tokens.append(Token(SPELT.get(word, word.replace("'", "")), start, end))
+        minus = None
+    return Line(source, tuple(tokens), fillers=fillers)
+
+
+def _dash(text: str, at: int) -> str:
+    """Return what a dash stands for: a range, a minus, a pause, or nothing inside a word."""
+    left, right = text[:at].rstrip(" ")[-1:], text[at + 1 :].lstrip(" ")[:1]
+    if left.isdigit() and right.isdigit():
+        return RANGE
+    tight_left, tight_right = text[at - 1 : at].isalnum(), text[at + 1 : at + 2].isalnum()
+    if tight_left and tight_right:
+        return ""
+    if text[at + 1 : at + 2].isdigit() and not tight_left:
+        return MINUS
+    return PAUSE

@@ -1,0 +1,213 @@
+"""Materials and tensions shared out to mains and crosses; knows no other slot."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from dialogue.understanding.convert import tidy
+from dialogue.understanding.cuebook import CUE_FOLDER, Hit, read_cues
+from dialogue.understanding.cues import Scan, make
+from dialogue.understanding.found import Found, covers, longest, overlaps
+from dialogue.understanding.lines import Line
+
+MAINS, CROSSES, BOTH = "mains", "crosses", "both"
+OTHER = {MAINS: CROSSES, CROSSES: MAINS}
+RELATIVE = frozenset({"less", "more", "same"})
+PAIRS = {"pair": None, "pair_pounds": "lb", "pair_kilos": "kg"}
+UNITS = {"pounds": "lb", "kilos": "kg"}
+TENSION_ASKED = frozenset({"mains_tension", "crosses_tension", "confirm"})
+
+
+@dataclass(frozen=True)
+class Item:
+    """A material or tension before it has a side."""
+
+    value: Any
+    span: tuple[int, int]
+    hit: Hit
+
+
+@dataclass(frozen=True)
+class TensionLimits:
+    """What a bare number may be as a tension."""
+
+    lb_from: float
+    lowest: float
+    kg_from: float
+    kg_to: float
+    highest_pair: float
+    units: Mapping[str, str]
+
+    @classmethod
+    def read(cls, folder: Path = CUE_FOLDER) -> TensionLimits:
+        """Return the limits of the tension file."""
+        table = read_cues("tension.yaml", folder)
+        return cls(**table["limits"], units=table["units"])
+
+
+def read_materials(scan: Scan) -> list[Found]:
+    """Return the materials of mains and crosses."""
+    items = [
+        Item(hit.row.value, hit.span, hit) for hit in scan.held(longest(scan.role("material", "value")))
+    ]
+    found = _share(scan, items, "material")
+    if not any(one.slot == "crosses_material" for one in found):
+        found += [make("crosses_material", "same_as_mains", hit) for hit in scan.role("material", "same")[:1]]
+    return found
+
+
+def _share(scan: Scan, items: Sequence[Item], what: str) -> list[Found]:
+    sides = scan.held(longest(scan.role("side", "side")))
+    found = []
+    for item, side in assign(scan, items, sides, what):
+        for name in (MAINS, CROSSES) if side == BOTH else (side,):
+            found.append(make(f"{name}_{what}", item.value, item.hit))
+    return found
+
+
+def assign(scan: Scan, items: Sequence[Item], hits: Sequence[Hit], what: str) -> list[tuple[Item, str]]:
+    """Return the side of each item: by the words for sides, else by what was asked, else both."""
+    items = _distinct(items, hits)
+    sides = [hit for hit in hits if hit.row.value != BOTH]
+    whole = len(hits) > len(sides)
+    if not items:
+        return []
+    if not sides:
+        return _without_sides(scan, items, whole, what)
+    if len(items) == len(sides):
+        return list(zip(items, (str(hit.row.value) for hit in sides), strict=True))
+    if len(items) == 1:
+        return [(items[0], BOTH if len({hit.row.value for hit in sides}) > 1 or whole else str(sides[0].row.value))]
+    if len(sides) == 1:
+        side = str(sides[0].row.value)
+        owner = min(items, key=lambda item: _distance(scan.line, item.span, sides[0].span))
+        rest = [item for item in items if item is not owner][:1]
+        return [(owner, side), *((item, OTHER[side]) for item in rest)]
+    return _nearest(scan, items, sides)
+
+
+def _without_sides(scan: Scan, items: Sequence[Item], whole: bool, what: str) -> list[tuple[Item, str]]:  # noqa: FBT001
+    asked = {f"{MAINS}_{what}": MAINS, f"{CROSSES}_{what}": CROSSES}.get(scan.asked or "")
+    if len(items) == 1:
+        return [(items[0], BOTH if whole or asked is None else asked)]
+    if asked == CROSSES and what == "tension":
+        return [(items[-1], CROSSES)]
+    between = scan.line.text[items[0].span[1] : items[1].span[0]].split()
+    if "or" in between:
+        return []
+    return [(items[0], MAINS), (items[1], CROSSES)]
+
+
+def _nearest(scan: Scan, items: Sequence[Item], sides: Sequence[Hit]) -> list[tuple[Item, str]]:
+    pairs = sorted(
+        ((_distance(scan.line, item.span, side.span), at, index) for at, item in enumerate(items) for index, side in enumerate(sides))
+    )
+    used: dict[int, str] = {}
+    taken: set[str] = set()
+    for _, at, index in pairs:
+        side = str(sides[index].row.value)
+        if at not in used and side not in taken:
+            used[at] = side
+            taken.add(side)
+    return [(items[at], side) for at, side in sorted(used.items())]
+
+
+def _distance(line: Line, item: tuple[int, int], side: tuple[int, int]) -> float:
+    """Return the words between an item and a side; "poly crosses" binds closer than "crosses poly"."""
+    before = item[0] < side[0]
+    between = line.text[min(item[1], side[1]) : max(item[0], side[0])].split()
+    stops = sum(word in {",", ".", ";", "and"} for word in between)
+    return len(between) + 3 * stops + (0 if before else 0.5)
+
+
+def _distinct(items: Sequence[Item], sides: Sequence[Hit]) -> list[Item]:
+    if len(items) <= len(sides) and len(sides) > 1:
+        return list(items)
+    kept: list[Item] = []
+    for item in items:
+        if not any(item.value == other.value for other in kept):
+            kept.append(item)
+    return kept
+
+
+def read_tensions(scan: Scan, settled: Sequence[Hit], limits: TensionLimits, *, badminton: bool) -> list[Found]:
+    """Return the tensions of mains and crosses, relative ones included."""
+    hits = [hit for hit in settled if hit.row.slot == "tension"]
+    relative = [hit for hit in hits if hit.row.reads in RELATIVE and _means_crosses(scan, hit, hits)]
+    plain = [hit for hit in hits if hit.row.reads not in RELATIVE]
+    unit = next((UNITS[hit.row.reads] for hit in plain if hit.row.reads in UNITS), None)
+    found: list[Found] = []
+    items: list[Item] = []
+    for hit in plain:
+        if hit.row.reads in PAIRS:
+            found += _pair(scan, hit, (limits, unit, badminton))
+        elif (item := _item(scan, hit, (limits, unit, badminton))) is not None:
+            items.append(item)
+    if not found:
+        found += _share(_without(scan, relative), items, "tension")
+    for hit in relative[:1]:
+        found = [one for one in found if one.slot != "crosses_tension"]
+        found.append(make("crosses_tension", _relative(hit, limits, unit), hit))
+    return found
+
+
+def _without(scan: Scan, relative: Sequence[Hit]) -> Scan:
+    """Return the cues without the words for sides that stand inside a relative tension."""
+    if not relative:
+        return scan
+    sides = [hit for hit in scan.hits.get("side", ()) if not any(overlaps(hit.span, one.span) for one in relative)]
+    if not any(hit.row.value == MAINS for hit in sides) and scan.asked != "mains_tension":
+        return Scan(scan.line, "mains_tension", {**scan.hits, "side": sides})
+    return Scan(scan.line, scan.asked, {**scan.hits, "side": sides})
+
+
+def _means_crosses(scan: Scan, hit: Hit, hits: Sequence[Hit]) -> bool:
+    if scan.asked in TENSION_ASKED:
+        return True
+    named = any(covers(hit.span, side.span) or abs(side.span[0] - hit.span[1]) <= 1 or abs(side.span[1] - hit.span[0]) <= 1 for side in scan.hits.get("side", ()))
+    return named and (len(hits) > 1 or "tension" in scan.line.words or any(
+        side.row.value == CROSSES for side in scan.hits.get("side", ())
+    ))
+
+
+def _relative(hit: Hit, limits: TensionLimits, unit: str | None) -> dict[str, Any]:
+    said = (hit.groups.get("tension_unit") or "").strip()
+    number = float(hit.groups.get("n") or 0)
+    value = -number if hit.row.reads == "less" else number
+    return {"value": tidy(value), "unit": limits.units.get(said, unit or "lb"), "relative_to": MAINS}
+
+
+Context = tuple[TensionLimits, str | None, bool]
+
+
+def _item(scan: Scan, hit: Hit, context: Context) -> Item | None:
+    limits, unit, badminton = context
+    number = float(hit.groups["n"] or 0)
+    if hit.row.reads in UNITS:
+        return Item({"value": tidy(number), "unit": UNITS[hit.row.reads or ""]}, hit.span, hit)
+    if scan.asked not in TENSION_ASKED and not limits.kg_from <= number <= limits.highest_pair:
+        return None
+    return Item({"value": tidy(number), "unit": unit or _guess(number, limits, badminton=badminton)}, hit.span, hit)
+
+
+def _guess(number: float, limits: TensionLimits, *, badminton: bool) -> str:
+    return "kg" if limits.kg_from <= number < limits.lb_from and not badminton else "lb"
+
+
+def _pair(scan: Scan, hit: Hit, context: Context) -> list[Found]:
+    limits, unit, badminton = context
+    first, second = float(hit.groups["n"] or 0), float(hit.groups["m"] or 0)
+    unit = PAIRS[hit.row.reads or ""] or unit or _guess(first, limits, badminton=badminton)
+    if not all(limits.kg_from <= number <= limits.highest_pair for number in (first, second)):
+        return []
+    order = (MAINS, CROSSES)
+    sides = [side.row.value for side in scan.hits.get("side", ()) if side.row.value != BOTH]
+    if sides[:2] == [CROSSES, MAINS]:
+        order = (CROSSES, MAINS)
+    return [
+        make(f"{side}_tension", {"value": tidy(number), "unit": unit}, hit)
+        for side, number in zip(order, (first, second), strict=True)
+    ]

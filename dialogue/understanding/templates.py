@@ -1,0 +1,172 @@
+"""The small language of the cue files, compiled to bounded patterns; holds no wording and knows no slot.
+
+A template is words with `(one|other)`, `[optional]`, `<name>` for a word list or a number (`<@name>` where the
+words found are wanted), and `...` for up to four words of no importance. Every word of a line of talk is followed by one space, and so is every compiled word.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+NUMBER = r"-?\d{1,9}(?:\.\d{1,6})?"
+NUMBER_WORD = "#"
+"""Stands for any number where a pattern names the words it cannot do without."""
+GAP = r"(?:[^ ,.;?!]+ ){0,4}?"
+JOINS = r"(?:to|or|and|maybe|/|,|perhaps|possibly|sometimes|til|till|even|if not|up to|then|thru|through|going|on)"
+QUANTITY = (
+    rf"(?P<n>{NUMBER}) (?:(?:times |days |nights |x |hours |hrs |min |mins |minutes )?(?:{JOINS} ){{1,3}}(?P<m>{NUMBER}) )?"
+)
+BUILT_IN = {
+    "n": (rf"(?P<n>{NUMBER}) ", "3"),
+    "m": (rf"(?P<m>{NUMBER}) ", "4"),
+    "q": (QUANTITY, "3"),
+    "ord": (r"(?P<ord>\d{1,2})(?:st|nd|rd|th) ", "3rd"),
+    "year": (r"(?P<year>(?:19|20)\d\d) ", "2025"),
+    "numeric": (r"(?P<numeric>\d{1,4}[./-]\d{1,2}[./-]\d{2,4}) ", "3/9/2026"),
+    "word": (r"(?P<word>[a-z]+) ", "something"),
+}
+PART = re.compile(r"\s*(?:(?P<open>[(\[])|(?P<close>[)\]])|(?P<bar>\|)|<(?P<name>@?[a-z_]+)>|(?P<gap>\.\.\.)|(?P<word>[^\s()\[\]|<>]+))")
+DEEPEST = 12
+
+
+class TemplateWrong(ValueError):
+    """A template cannot be read; the text says why."""
+
+
+@dataclass(frozen=True)
+class Compiled:
+    """One template as a pattern."""
+
+    template: str
+    pattern: re.Pattern[str]
+    needs: frozenset[str]
+    """A line without any of these words cannot match; empty: no such words are known."""
+    sample: str
+    """A shortest sentence that the template says, in compiled words."""
+
+
+@dataclass(frozen=True)
+class _Piece:
+    pattern: str
+    needs: tuple[frozenset[str], ...]
+    sample: str
+
+
+EMPTY = _Piece("", (), "")
+
+
+class Compiler:
+    """Turns templates into patterns with the help of word lists."""
+
+    def __init__(self, lists: Mapping[str, Sequence[str]]) -> None:
+        self._lists = lists
+        self._known: dict[str, _Piece] = {}
+
+    def compile(self, template: str) -> Compiled:
+        """Return the compiled template.
+
+        Raises:
+            TemplateWrong: when brackets do not pair, a list is unknown or nothing is left to match.
+        """
+        piece = self._piece(template, 0)
+        if not piece.sample.strip():
+            raise TemplateWrong("every word is optional, so it would match anything; name at least one word")
+        try:
+            pattern = re.compile(r"(?<!\S)" + _once_named(piece.pattern))
+        except re.error as wrong:
+            raise TemplateWrong(f"cannot be compiled ({wrong})") from wrong
+        needs = min(piece.needs, key=lambda words: (NUMBER_WORD in words, len(words)), default=frozenset[str]())
+        return Compiled(template, pattern, needs, piece.sample.strip())
+
+    def _piece(self, template: str, depth: int) -> _Piece:
+        if depth > DEEPEST:
+            raise TemplateWrong("word lists name each other in a circle")
+        parts = list(_parts(template))
+        piece, rest = self._choice(parts, 0, depth)
+        if rest != len(parts):
+            raise TemplateWrong("a bracket closes that never opened")
+        return piece
+
+    def _choice(self, parts: list[tuple[str, str]], at: int, depth: int) -> tuple[_Piece, int]:
+        branches: list[list[_Piece]] = [[]]
+        while at < len(parts) and parts[at][0] != "close":
+            kind, text = parts[at]
+            if kind == "bar":
+                branches.append([])
+                at += 1
+            elif kind == "open":
+                inner, at = self._choice(parts, at + 1, depth)
+                if at >= len(parts) or parts[at][1] != {"(": ")", "[": "]"}[text]:
+                    raise TemplateWrong(f"the bracket {text} is not closed")
+                branches[-1].append(_Piece(f"(?:{inner.pattern})?", (), "") if text == "[" else inner)
+                at += 1
+            else:
+                branches[-1].append(self._leaf(kind, text, depth))
+                at += 1
+        return _any_of([_in_order(branch) for branch in branches]), at
+
+    def _leaf(self, kind: str, text: str, depth: int) -> _Piece:
+        if kind == "gap":
+            return _Piece(GAP, (), "")
+        if kind == "word":
+            return _Piece(re.escape(text) + " ", (frozenset({text}),), text + " ")
+        if text in BUILT_IN:
+            pattern, sample = BUILT_IN[text]
+            needs = () if text == "word" else (frozenset({NUMBER_WORD}),)
+            return _Piece(pattern, needs, sample + " ")
+        if text.startswith("@"):
+            inner = self._leaf(kind, text[1:], depth)
+            return _Piece(f"(?P<{text[1:]}>{inner.pattern})", inner.needs, inner.sample)
+        if text not in self._lists:
+            raise TemplateWrong(f"<{text}> is not a word list; add it to words.yaml")
+        if text not in self._known:
+            inner = _any_of([self._piece(entry, depth + 1) for entry in self._lists[text]])
+            self._known[text] = _Piece(inner.pattern, inner.needs, inner.sample)
+        return self._known[text]
+
+
+def _once_named(pattern: str) -> str:
+    """Return the pattern with each name on its first group only, as a name may stand once."""
+    seen: set[str] = set()
+
+    def name_or_not(match: re.Match[str]) -> str:
+        if match[1] in seen:
+            return "(?:"
+        seen.add(match[1])
+        return match[0]
+
+    return re.sub(r"\(\?P<(\w+)>", name_or_not, pattern)
+
+
+def _parts(template: str) -> Iterator[tuple[str, str]]:
+    at = 0
+    text = template.strip()
+    while at < len(text):
+        match = PART.match(text, at)
+        if match is None:
+            raise TemplateWrong(f"cannot be read from {text[at:at + 12]!r} on")
+        kind = match.lastgroup or ""
+        yield kind, match[kind]
+        at = match.end()
+
+
+def _in_order(pieces: Sequence[_Piece]) -> _Piece:
+    return _Piece(
+        "".join(piece.pattern for piece in pieces),
+        tuple(words for piece in pieces for words in piece.needs),
+        "".join(piece.sample for piece in pieces),
+    )
+
+
+def _any_of(pieces: Sequence[_Piece]) -> _Piece:
+    if len(pieces) == 1:
+        return pieces[0]
+    needs: tuple[frozenset[str], ...] = ()
+    if all(piece.needs for piece in pieces):
+        needs = (frozenset().union(*(min(piece.needs, key=len) for piece in pieces)),)
+    # Longer alternatives first, so that "kg" never stops short before "kg per cm".
+    ranked = sorted(dict.fromkeys(piece.pattern for piece in pieces), key=len, reverse=True)
+    full = [pattern for pattern in ranked if pattern]
+    return _Piece(f"(?:{'|'.join(full)})" + ("?" if len(full) < len(ranked) else ""), needs, pieces[0].sample)

@@ -1,0 +1,177 @@
+"""The stages in their order, from a text to what it means; holds no wording and decides no value itself."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from dialogue.messages import Understanding
+from dialogue.understanding.acts import CORRECT, Act, Acts, Sighting
+from dialogue.understanding.commit import Committed, commit
+from dialogue.understanding.cuebook import CUE_FOLDER, CueBook, Hit, Row, read_cues, read_rows
+from dialogue.understanding.cues import Scan, numeric_pool, read_plain, read_symptoms, settle
+from dialogue.understanding.customers import CustomerWords, read_choice, read_name, read_phone
+from dialogue.understanding.dates import DatesRead, date_lists, read_date_words, read_dates
+from dialogue.understanding.found import Found, covers
+from dialogue.understanding.guard import Guard, Guarded
+from dialogue.understanding.lines import Line, read_line
+from dialogue.understanding.numbers import Numbers
+from dialogue.understanding.readings import ReadingWords, read_readings, speaks_of_readings
+from dialogue.understanding.repair import Repaired, Repairer
+from dialogue.understanding.sides import TensionLimits, read_materials, read_tensions
+from dialogue.understanding.templates import Compiler
+
+SLOT_FILES = (
+    "plays_per_week.yaml", "hours.yaml", "level.yaml", "season.yaml", "sport.yaml", "racquet_count.yaml",
+    "hybrid.yaml", "breaks_strings.yaml", "symptoms.yaml", "materials.yaml", "sides.yaml", "tension.yaml",
+    "readings.yaml", "customer.yaml", "owners.yaml", "negation.yaml", "dates.yaml", "acts.yaml",
+)  # fmt: skip
+VOICE = "voice"
+READING_ASKED = frozenset({"reading", "baseline"})
+
+
+@dataclass(frozen=True)
+class Read:
+    """All that was seen in one line."""
+
+    guarded: Guarded
+    repaired: Repaired
+    line: Line
+    scan: Scan
+    found: tuple[Found, ...]
+    impossible: tuple[str, ...]
+
+
+class Understander:
+    """The language of the counter, loaded once from the cue files."""
+
+    def __init__(self, folder: Path = CUE_FOLDER) -> None:
+        words = read_cues("words.yaml", folder)
+        lists: dict[str, Sequence[str]] = {**words["lists"], **date_lists(folder)}
+        for name in SLOT_FILES:
+            lists.update(read_cues(name, folder).get("lists", {}))
+        self.compiler = Compiler(lists)
+        self.fillers = frozenset(words["fillers"])
+        dates = read_date_words(self.compiler, folder)
+        rows: list[Row] = [row for name in SLOT_FILES for row in read_rows(name, self.compiler, folder)]
+        self.book = CueBook([*(_as_date(row) for row in rows), *dates.rows])
+        self.names = dates.names
+        self.guard = Guard(folder)
+        self.repairer = Repairer(folder)
+        self.numbers = Numbers(self.compiler, folder)
+        self.acts = Acts(folder)
+        self.limits = TensionLimits.read(folder)
+        self.reading_words = ReadingWords(folder)
+        self.customer_words = CustomerWords(folder)
+        self.topic = frozenset(words["topic"])
+
+    def understand(
+        self, text: str, asked: str | None, channel: str, today: dt.date, names: Sequence[str] = ()
+    ) -> Understanding:
+        """Return what a turn means; any text at all has an answer."""
+        read = self.read(text, asked, channel, today, names)
+        slots = {one.slot for one in read.found}
+        vague = self._vague(read)
+        act = self._act(read, slots, vague=vague)
+        committed = commit(read.scan, _owned(read), read.repaired, correcting=act.intent == CORRECT)
+        return self._result(read, act, committed, vague)
+
+    def read(self, text: str, asked: str | None, channel: str, today: dt.date, names: Sequence[str]) -> Read:
+        """Return everything the stages before the decision see."""
+        guarded = self.guard.clean(text)
+        repaired = self.repairer.repair(guarded.text) if channel == VOICE else Repaired(guarded.text)
+        line = self.numbers.read(read_line(repaired.text, self.fillers))
+        scan = Scan.of(self.book, line, asked)
+        if {"foreign", "script", "noise"} & set(guarded.flags):
+            return Read(guarded, repaired, line, scan, (), ())
+        found, impossible = self._values(scan, guarded, today, names)
+        return Read(guarded, repaired, line, scan, tuple(found), impossible)
+
+    def _values(
+        self, scan: Scan, guarded: Guarded, today: dt.date, names: Sequence[str]
+    ) -> tuple[list[Found], tuple[str, ...]]:
+        of_readings = speaks_of_readings(scan, self.reading_words)
+        pool = [hit for hit in numeric_pool(scan) if not (of_readings and _gives_way(hit, scan.asked))]
+        settled = settle(scan, pool)
+        dates: DatesRead = read_dates(scan, settled, self.names, today)
+        used = [hit for hit in settled if hit.row.slot != "date" or hit.row.reads not in {"slashed_pair"}]
+        found = read_plain(scan, settled)
+        found += read_materials(scan)
+        badminton = any(one.slot == "sport" and one.value == "badminton" for one in found)
+        found += read_tensions(scan, settled, self.limits, badminton=badminton)
+        found += dates.found
+        found += read_symptoms(scan)
+        if of_readings:
+            found += read_readings(scan, used)
+        found += [Found("reading_kind", hit.row.value, hit.span, hit.row.id, hit.row.confidence) for hit in scan.role("reading", "kind_answer")[:1]]
+        if not set(guarded.flags) & {"sql", "markup", "code"}:
+            found += read_phone(scan, self.customer_words) if scan.asked == "customer_phone" or not found else []
+            found += read_name(scan, names, self.customer_words)
+        found += read_choice(scan)
+        return found, dates.impossible
+
+    def _vague(self, read: Read) -> list[Hit]:
+        return [
+            hit
+            for hits in read.scan.hits.values()
+            for hit in hits
+            if hit.row.role in {"vague"} and not read.scan.blocked(hit.row.slot, hit.span)
+        ]
+
+    def _act(self, read: Read, slots: set[str], *, vague: list[Hit]) -> Act:
+        symptoms = [one for one in read.found if one.slot == "symptoms"]
+        words = read.line.words
+        seen = Sighting(
+            slots=frozenset(slots),
+            negated=bool(read.scan.negated),
+            denied=bool(symptoms) and all(one.value == [] for one in symptoms),
+            vague=bool(vague) or bool(read.impossible),
+            flags=frozenset(read.guarded.flags),
+            on_topic=read.scan.asked is not None and bool(words & self.topic) and "?" not in words,
+        )
+        return self.acts.decide(read.scan, seen)
+
+    def _result(self, read: Read, act: Act, committed: Committed, vague: list[Hit]) -> Understanding:
+        questions = [*committed.questions, *(f"impossible_date:{slot}" for slot in read.impossible)]
+        if any(hit.row.role == "dead" for hit in read.scan.role("symptoms", "dead")):
+            questions.append("dead_means")
+        return Understanding(
+            text=read.repaired.text,
+            intent=act.intent,
+            confidence=act.confidence,
+            slots=committed.slots,
+            evidence=committed.evidence,
+            rule=act.rule,
+            operations=act.operations,
+            questions=tuple(questions),
+        )
+
+
+def _as_date(row: Row) -> Row:
+    return replace(row, slot="date", id=f"date.{row.id}") if row.file == "dates.yaml" else row
+
+
+def _gives_way(hit: Hit, asked: str | None) -> bool:
+    """Tell whether a bare tension gives way in talk of readings."""
+    if hit.row.slot == "tension":
+        return hit.row.reads in {"bare", "pair"} or asked in READING_ASKED
+    return False
+
+
+def _owned(read: Read) -> list[Found]:
+    """Return the values with the owner who was spoken of last before each."""
+    marks = [hit for hit in read.scan.hits.get("owner", ()) if hit.row.role in {"owner", "self"}]
+    owned = []
+    for one in sorted(read.found, key=lambda found: found.span):
+        before = [hit for hit in marks if hit.span[0] <= one.span[0] and not covers(one.span, hit.span)]
+        owner = before[-1].words.strip() if before and before[-1].row.role == "owner" else None
+        owned.append(replace(one, owner=owner))
+    return owned
+
+
+def explain(understanding: Understanding, stages: Sequence[tuple[str, Any]]) -> Understanding:
+    """Return the same result with what every stage saw."""
+    return replace(understanding, stages=tuple(stages))
