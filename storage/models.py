@@ -93,7 +93,7 @@ class StringJob(Base):
     __tablename__ = "string_job"
     __table_args__ = (
         CheckConstraint("status IN ('received', 'strung', 'ready', 'collected', 'cancelled')", name="status"),
-        Index(None, "racquet_id", "strung_on"),
+        Index(None, "racquet_id", "strung_on", "status"),
         Index(None, "restring_by", "racquet_id"),
         Index(None, "status", "promised_on"),
         Kept,

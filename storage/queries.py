@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, and_, func, select
+from sqlalchemy import ColumnElement, Select, and_, func, select
 from sqlalchemy.orm import aliased
 
 from storage import models
 from storage.audit import UnitSession
 from storage.errors import NotFound
-from storage.repositories.base import to_row
+from storage.repositories.base import columns, read, to_row
 from storage.repositories.evidence import Consultations
 from storage.repositories.jobs import ON_THE_BENCH, follows
 from storage.rows import (
@@ -30,6 +30,8 @@ from storage.rows import (
 
 PAGE = 200
 """How many rows a list shows at once."""
+COUNTED = 1000
+"""Up to how many rows a list is counted that shows fewer."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,7 +53,7 @@ class DueList:
 
     rows: tuple[DueRow, ...]
     total: int
-    """How many there are in all, where the list was cut."""
+    """How many there are in all; counting stops at `COUNTED`."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,36 +125,29 @@ class Queries:
 
     def due(self, today: dt.date, within_days: int = 7, limit: int = PAGE) -> DueList:
         """Return the racquets due from today to the day that many days on, whose strings nobody replaced since."""
-        job = models.StringJob
-        return self._due(job.restring_by.between(today, today + dt.timedelta(days=within_days)), today, limit)
+        due = models.StringJob.restring_by
+        rows, total = self._due(due.between(today, today + dt.timedelta(days=within_days)), limit)
+        return DueList(rows=tuple(_due_row(iter(values), today) for values in rows), total=total)
 
     def overdue(self, today: dt.date, since: dt.date | None = None, limit: int = PAGE) -> DueList:
-        """Return the racquets whose day passed before today, and not before `since` where that is given."""
-        passed = models.StringJob.restring_by < today
-        return self._due(and_(passed, models.StringJob.restring_by >= since) if since else passed, today, limit)
+        """Return the racquets whose day passed before today, and not before `since` where that is given.
+
+        Where there are more than the limit it is the last ones to pass that are shown; the first due comes first.
+        """
+        due = models.StringJob.restring_by
+        rows, total = self._due(and_(due < today, due >= (since or dt.date.min)), limit, last_first=True)
+        return DueList(rows=tuple(_due_row(iter(values), today) for values in reversed(rows)), total=total)
 
     def board(self, today: dt.date) -> tuple[BoardRow, ...]:
         """Return every racquet in the shop by promised day, those nobody promised last."""
         job, reading = models.StringJob, models.Reading
         count = select(func.count()).where(reading.job_id == job.id).scalar_subquery()
         found = self._session.execute(
-            select(job, models.Racquet, models.Customer, count)
-            .select_from(job)
-            .join(models.Racquet, models.Racquet.id == job.racquet_id)
-            .outerjoin(models.Customer, models.Customer.id == models.Racquet.customer_id)
+            _with_owner(count)
             .where(job.status.in_(ON_THE_BENCH))
             .order_by(job.promised_on.is_(None), job.promised_on, job.id)
         )
-        return tuple(
-            BoardRow(
-                job=to_row(live, StringJobRow),
-                racquet=to_row(racquet, RacquetRow),
-                customer=_customer(customer),
-                days_left=(live.promised_on - today).days if live.promised_on else None,
-                readings=readings,
-            )
-            for live, racquet, customer, readings in found
-        )
+        return tuple(_board_row(iter(values), today) for values in found)
 
     def history(self, racquet_id: int) -> RacquetHistory:
         """Return everything known of one racquet.
@@ -233,23 +228,22 @@ class Queries:
         days = (first + dt.timedelta(days=ahead) for ahead in range((last - first).days + 1))
         return tuple(BenchDay(day=day, promised=promised[day]) for day in days)
 
-    def _due(self, when: ColumnElement[bool], today: dt.date, limit: int) -> DueList:
+    def _due(self, when: ColumnElement[bool], limit: int, *, last_first: bool = False) -> tuple[Sequence[Any], int]:
+        """Return the first or the last to be due, and how many there are in all."""
         job, newer = models.StringJob, aliased(models.StringJob)
         current = and_(when, job.status != JobStatus.CANCELLED, ~select(newer.id).where(follows(newer, job)).exists())
-        found = self._session.execute(
-            select(job, models.Racquet, models.Customer, models.Reminder.state)
-            .select_from(job)
-            .join(models.Racquet, models.Racquet.id == job.racquet_id)
-            .outerjoin(models.Customer, models.Customer.id == models.Racquet.customer_id)
+        order = (job.restring_by.desc(), job.id.desc()) if last_first else (job.restring_by, job.id)
+        rows = self._session.execute(
+            _with_owner(models.Reminder.state)
             .outerjoin(models.Reminder, models.Reminder.job_id == job.id)
             .where(current)
-            .order_by(job.restring_by, job.id)
+            .order_by(*order)
             .limit(limit)
         ).all()
-        total = len(found)
-        if total == limit:
-            total = self._session.scalar(select(func.count()).select_from(job).where(current)) or 0
-        return DueList(rows=tuple(_due_row(tuple(row), today) for row in found), total=total)
+        if len(rows) < limit:
+            return rows, len(rows)
+        counted = select(job.id).where(current).limit(max(COUNTED, limit)).subquery()
+        return rows, self._session.scalar(select(func.count()).select_from(counted)) or 0
 
     def _by_job(self, kind: Any, numbers: list[int]) -> dict[int, list[Any]]:
         grouped: dict[int, list[Any]] = {}
@@ -295,12 +289,29 @@ def _customer(live: models.Customer | None) -> CustomerRow | None:
     return None if live is None else to_row(live, CustomerRow)
 
 
-def _due_row(found: tuple[Any, ...], today: dt.date) -> DueRow:
-    job, racquet, customer, reminder = found
-    return DueRow(
-        job=to_row(job, StringJobRow),
-        racquet=to_row(racquet, RacquetRow),
-        customer=_customer(customer),
-        days_left=(job.restring_by - today).days,
-        reminder=reminder,
+def _with_owner(*more: Any) -> Select[Any]:
+    """Return the query for stringings with racquet and owner, and whatever more is asked, last."""
+    job, racquet, customer = models.StringJob, models.Racquet, models.Customer
+    return (
+        select(*columns(job, StringJobRow), *columns(racquet, RacquetRow), *columns(customer, CustomerRow), *more)
+        .select_from(job)
+        .join(racquet, racquet.id == job.racquet_id)
+        .outerjoin(customer, customer.id == racquet.customer_id)
     )
+
+
+def _read_owner(values: Iterator[Any]) -> tuple[StringJobRow, RacquetRow, CustomerRow | None]:
+    job, racquet, customer = read(values, StringJobRow), read(values, RacquetRow), read(values, CustomerRow)
+    return job, racquet, customer if customer.id else None
+
+
+def _due_row(values: Iterator[Any], today: dt.date) -> DueRow:
+    job, racquet, customer = _read_owner(values)
+    left = (job.restring_by - today).days if job.restring_by else 0
+    return DueRow(job=job, racquet=racquet, customer=customer, days_left=left, reminder=next(values))
+
+
+def _board_row(values: Iterator[Any], today: dt.date) -> BoardRow:
+    job, racquet, customer = _read_owner(values)
+    left = (job.promised_on - today).days if job.promised_on else None
+    return BoardRow(job=job, racquet=racquet, customer=customer, days_left=left, readings=next(values))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import secrets
 import unicodedata
+from functools import lru_cache
 
 from jellyfish import metaphone
 from rapidfuzz import fuzz
@@ -12,11 +13,10 @@ from rapidfuzz import fuzz
 TAG_LETTERS = "234678HKLMRWXY"
 """Letters and digits that are mistaken for one another neither by eye nor, as far as English allows, by ear."""
 TAG_LENGTH = 6
-SOUND_SCORE = 92.0
-"""How alike two differently spelt words of one sound count, of 100."""
+SOUND_SHARE = 0.5
+"""How much of what spelling keeps apart one sound makes good."""
 APOSTROPHES = "'`\N{RIGHT SINGLE QUOTATION MARK}"
 TAIL_LENGTH = 10
-_AFFIX = 3
 
 
 def fold(name: str) -> str:
@@ -28,26 +28,39 @@ def fold(name: str) -> str:
     return " ".join(re.findall(r"\w+", kept))[:200]
 
 
+@lru_cache(maxsize=4096)
 def sound(word: str) -> str:
     """Return how a folded word sounds in English; a word outside the Latin alphabet stands for itself."""
     return metaphone(word).replace(" ", "") or word
 
 
 def keys(name: str) -> set[str]:
-    """Return the keys under which a name is looked up: by word its sound, its beginning and its end."""
+    """Return the keys under which a name is looked up.
+
+    By word: its sound, its beginning, its end, and both ends together; a word with one wrong letter, wherever
+    that is, keeps at least one of them.
+    """
     found: set[str] = set()
     for word in fold(name).split():
-        found |= {f"~{sound(word)}"[:40], f"{word[:_AFFIX]}-", f"-{word[-_AFFIX:]}"}
+        found |= {
+            f"~{sound(word)}"[:40],
+            f"{word[:3]}-",
+            f"-{word[-3:]}",
+            f"{word[:2]}-{word[-1:]}",
+            f"{word[:1]}-{word[-2:]}",
+        }
     return found
 
 
 def likeness(asked: str, name: str) -> float:
-    """Return how well a name answers what was asked, 0 to 100: the mean over the asked words of their best match.
+    """Return how well a name answers what was asked, both folded, 0 to 100.
+
+    It is the mean over the asked words of their best match.
 
     A word that only sounds alike counts nearly as one spelt alike, and each word of the name that was not
     asked for costs a little, so that the plain name comes before the longer one.
     """
-    asked_words, name_words = fold(asked).split(), fold(name).split()
+    asked_words, name_words = asked.split(), name.split()
     if not asked_words or not name_words:
         return 0.0
     total, left = 0.0, list(name_words)
@@ -63,7 +76,7 @@ def likeness(asked: str, name: str) -> float:
 def _word_likeness(asked: str, word: str) -> float:
     alike = fuzz.ratio(asked, word)
     if asked != word and sound(asked) == sound(word):
-        return max(alike, SOUND_SCORE)
+        return alike + (100.0 - alike) * SOUND_SHARE
     return alike
 
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import fields
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, ClassVar, Generic, TypeVar
 
 from sqlalchemy import Select, select
@@ -35,8 +34,10 @@ class Repository(Generic[M, R]):
         Raises:
             Conflict: when it contradicts what is stored, such as a second row of the same name.
         """
-        given = {part.name: getattr(row, part.name) for part in fields(row) if part.name not in self.made_here}
-        return self._insert(given)
+        live = self._new(row)
+        self._session.add(live)
+        self._flush()
+        return self._row(live)
 
     def add_all(self, rows: Iterable[R]) -> tuple[R, ...]:
         """Store many new rows together, faster than one by one, and return them with their numbers.
@@ -44,8 +45,7 @@ class Repository(Generic[M, R]):
         Raises:
             Conflict: when one of them contradicts what is stored; then none is.
         """
-        parts = [part.name for part in fields(self.row) if part.name not in self.made_here]
-        lives = [self._new({name: getattr(row, name) for name in parts}) for row in rows]
+        lives = [self._new(row) for row in rows]
         self._session.add_all(lives)
         self._flush()
         return self.to_rows(lives)
@@ -66,7 +66,7 @@ class Repository(Generic[M, R]):
             Conflict: when the change contradicts what is stored.
         """
         live = self._live(key)
-        unknown = set(values) - {part.name for part in fields(self.row)} | set(values) & self.made_here
+        unknown = set(values) - set(_names(self.row)) | set(values) & self.made_here
         if unknown:
             message = f"{self.model.__tablename__} has no field to change named {', '.join(sorted(unknown))}"
             raise TypeError(message)
@@ -79,13 +79,12 @@ class Repository(Generic[M, R]):
         """Return every row in the order of storing."""
         return self.rows(self._select().order_by(*self.model.__table__.primary_key))
 
-    def _insert(self, values: dict[str, Any]) -> R:
-        live = self._new(values)
-        self._session.add(live)
-        self._flush()
-        return self._row(live)
+    def _given(self, row: R) -> dict[str, Any]:
+        """Return the columns of a new row."""
+        return {name: getattr(row, name) for name in _names(self.row) if name not in self.made_here}
 
-    def _new(self, values: dict[str, Any]) -> Base:
+    def _new(self, row: R) -> Base:
+        values = self._given(row)
         if "created_at" in self.model.__table__.columns:
             values["created_at"] = self._session.clock()
         return self.model(**{name: _storable(value) for name, value in values.items()})
@@ -127,7 +126,21 @@ class Repository(Generic[M, R]):
 
 def to_row(live: Any, kind: type[R]) -> R:
     """Return a loaded object as a frozen row of the given kind."""
-    return kind(**{part.name: _frozen(getattr(live, part.name)) for part in fields(kind)})
+    return kind(**{name: _frozen(getattr(live, name)) for name in _names(kind)})
+
+
+def columns(model: type[Base], kind: type[Row]) -> list[Any]:
+    """Return the columns of a table that a kind of row shows, for lists too long to load object by object."""
+    return [getattr(model, name) for name in _names(kind)]
+
+
+def read(values: Iterator[Any], kind: type[R]) -> R:
+    """Return the next values of a result as a row of the given kind."""
+    return kind(**{name: _frozen(next(values)) for name in _names(kind)})
+
+
+def _names(kind: type[Row]) -> tuple[str, ...]:
+    return tuple(kind.__dataclass_fields__)
 
 
 def _frozen(value: Any) -> Any:

@@ -10,7 +10,7 @@ from storage import models, spoken
 from storage.repositories.base import Repository
 from storage.rows import CustomerHit, CustomerRow, RacquetRow
 
-CANDIDATES = 150
+CANDIDATES = 250
 """How many customers sharing the most keys with a spoken name are compared with it letter by letter."""
 LEAST_LIKENESS = 60.0
 """Below this a customer is no answer to a name that was asked for."""
@@ -43,9 +43,10 @@ class Customers(Repository[models.Customer, CustomerRow]):
             .limit(CANDIDATES)
         )
         found = self._session.execute(
-            select(models.Customer.id, models.Customer.name).where(models.Customer.id.in_(shared))
+            select(models.Customer.id, models.Customer.name_key).where(models.Customer.id.in_(shared))
         )
-        scored = [(spoken.likeness(name, own), -number) for number, own in found]
+        asked = spoken.fold(name)
+        scored = [(spoken.likeness(asked, own), -number) for number, own in found]
         best = sorted((pair for pair in scored if pair[0] >= LEAST_LIKENESS), reverse=True)[:limit]
         rows = {row.id: row for row in self._of(-number for _, number in best)}
         return tuple(CustomerHit(customer=rows[-number], score=round(score, 1), by="name") for score, number in best)

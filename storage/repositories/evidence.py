@@ -42,20 +42,12 @@ class Consultations(Repository[models.Consultation, ConsultationRow]):
     model = models.Consultation
     row = ConsultationRow
 
-    def add(self, row: ConsultationRow) -> ConsultationRow:
-        """Store a decision with its facts and return it.
-
-        Raises:
-            Conflict: when its rulebook was not kept first, or a row it names is not stored.
-        """
+    def _given(self, row: ConsultationRow) -> dict[str, Any]:
+        """Return the columns of a new consultation, the words apart from the facts; its rulebook must be kept."""
         facts = dict(row.facts)
         words = facts.pop("words", None)
-        links = ("customer_id", "racquet_id", "job_id", "conversation_id")
-        return self._insert(
-            {name: getattr(row, name) for name in links}
-            | {"today": row.today, "facts": _own(facts), "words": _own(words) if words else None}
-            | {"decision": _own(row.decision), "rulebook": row.rulebook}
-        )
+        copies = {"facts": _own(facts), "words": _own(words) if words else None, "decision": _own(row.decision)}
+        return super()._given(row) | copies
 
     def link(
         self, key: int, *, customer_id: int | None = None, racquet_id: int | None = None, job_id: int | None = None
@@ -122,7 +114,8 @@ class Conversations(Repository[models.Conversation, ConversationRow]):
         saved["updated_at"] = self._session.clock()
         table = models.Conversation
         if row.version == 0:
-            self._insert({"sender_id": row.sender_id, **saved})
+            self._session.add(table(sender_id=row.sender_id, **saved))
+            self._flush()
         else:
             changed = self._session.execute(
                 update(table)

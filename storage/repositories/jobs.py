@@ -41,16 +41,12 @@ class Jobs(Repository[models.StringJob, StringJobRow]):
     row = StringJobRow
     made_here: ClassVar[frozenset[str]] = frozenset({"id"})
 
-    def add(self, row: StringJobRow) -> StringJobRow:
-        """Store a new stringing, give it a tag and the moment of its drop-off, and return it.
-
-        Raises:
-            Conflict: when its racquet or its consultation is not stored, or its tag is taken.
-        """
-        given = {name: value for name, value in vars(row).items() if name not in self.made_here}
-        given["tag"] = spoken.read_tag(row.tag) or self._free_tag()
-        given["received_at"] = row.received_at or self._session.clock()
-        return self._insert(given)
+    def _given(self, row: StringJobRow) -> dict[str, Any]:
+        """Return the columns of a new stringing, which gets a tag and the moment of its drop-off here."""
+        return super()._given(row) | {
+            "tag": spoken.read_tag(row.tag) or self._free_tag(),
+            "received_at": row.received_at or self._session.clock(),
+        }
 
     def log_strung(self, job_id: int, strung_on: dt.date, **values: Any) -> StringJobRow:
         """Record that the racquet was strung on this day, with what was used, and return the stringing.

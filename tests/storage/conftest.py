@@ -54,6 +54,13 @@ def shop(path: Path, clock: Clock) -> Iterator[Store]:
         yield opened
 
 
+@pytest.fixture(scope="module")
+def memory() -> Iterator[Store]:
+    """A database in memory that all tests of a file share, for those that try many examples."""
+    with open_store("sqlite://", clock=Clock()) as opened:
+        yield opened
+
+
 @pytest.fixture(params=["memory", "file", "postgresql"])
 def store(request: pytest.FixtureRequest, path: Path, clock: Clock) -> Iterator[Store]:
     """An open, empty database of each kind."""

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import text
 
-from storage.database import Store, open_store
+from storage.database import Store
 from storage.errors import Conflict, NotFound
 from storage.rows import (
     CatalogueProductRow,
@@ -22,7 +22,7 @@ from storage.rows import (
     StaffRow,
     StringJobRow,
 )
-from tests.storage.conftest import TODAY, Clock, Counter, bring_racquet
+from tests.storage.conftest import TODAY, Counter, bring_racquet
 
 
 def write_everything(unit: Any) -> None:
@@ -264,24 +264,23 @@ VALUES: dict[str, list[Any]] = {
 
 @given(changes)
 @settings(max_examples=40, deadline=None)
-def test_undoing_every_step_leads_back_to_the_beginning(told: list[tuple[str, int]]) -> None:
+def test_undoing_every_step_leads_back_to_the_beginning(memory: Store, told: list[tuple[str, int]]) -> None:
     """Undoing every step leads back to the beginning."""
-    with open_store("sqlite://", clock=Clock()) as store:
-        job = bring_racquet(store).job
-        steps = 0
-        for field, choice in told:
-            with store.unit("bela") as unit:
-                changed = unit.jobs.get(job.id) != unit.jobs.change(job.id, **{field: VALUES[field][choice]})
-                unit.commit()
-            steps += changed
-        for _ in range(steps):
-            with store.unit("bela") as unit:
-                unit.undo_last("bela")
-                unit.commit()
-        with store.unit("bela") as unit:
-            assert unit.jobs.get(job.id) == job
-            with pytest.raises(NotFound):
-                unit.undo_last("bela")
+    job = bring_racquet(memory).job
+    who = f"bela {job.id}"
+    steps = 0
+    for field, choice in told:
+        with memory.unit(who) as unit:
+            steps += unit.jobs.get(job.id) != unit.jobs.change(job.id, **{field: VALUES[field][choice]})
+            unit.commit()
+    for _ in range(steps):
+        with memory.unit(who) as unit:
+            unit.undo_last(who)
+            unit.commit()
+    with memory.unit(who) as unit:
+        assert unit.jobs.get(job.id) == job
+        with pytest.raises(NotFound):
+            unit.undo_last(who)
 
 
 def test_an_unchanged_value_leaves_no_trace(store: Store, counter: Counter) -> None:

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from storage.database import Store, open_store
+from storage.database import Store
 from storage.errors import Conflict, NotFound
 from storage.rows import JobStatus, RacquetRow, ReadingRole, ReadingRow, StringJobRow
-from tests.storage.conftest import TODAY, Clock, Counter, bring_racquet
+from tests.storage.conftest import TODAY, Counter, bring_racquet
 
 WEEK = dt.timedelta(days=7)
 
@@ -131,20 +131,35 @@ stringings = st.lists(
 
 @given(stringings)
 @settings(max_examples=60, deadline=None)
-def test_exactly_one_stringing_is_current_and_it_is_the_last_one_strung(told: list[tuple[dt.date, bool]]) -> None:
+def test_exactly_one_stringing_is_current_and_it_is_the_last_one_strung(
+    memory: Store, told: list[tuple[dt.date, bool]]
+) -> None:
     """The days cross a year, where days compared as text of another form would fail."""
-    with open_store("sqlite://", clock=Clock()) as store:
-        racquet = bring_racquet(store).racquet
-        with store.unit() as unit:
-            unit.jobs.cancel(unit.jobs.latest_of(racquet.id).id)
-            stored: list[Any] = []
-            for day, cancelled in told:
-                job = unit.jobs.add(StringJobRow(racquet_id=racquet.id, strung_on=day))
-                stored.append(unit.jobs.cancel(job.id) if cancelled else job)
-            kept = sorted((job for job in stored if job.status != "cancelled"), key=lambda job: (job.strung_on, job.id))
-            latest = unit.jobs.latest_of(racquet.id)
-            assert latest == (kept[-1] if kept else None)
-            assert [unit.jobs.successor(job.id) for job in kept] == [*kept[1:], None][: len(kept)]
+    with memory.unit() as unit:
+        racquet = unit.racquets.add(RacquetRow())
+        stored: list[Any] = []
+        for day, cancelled in told:
+            job = unit.jobs.add(StringJobRow(racquet_id=racquet.id, strung_on=day))
+            stored.append(unit.jobs.cancel(job.id) if cancelled else job)
+        kept = sorted((job for job in stored if job.status != "cancelled"), key=lambda job: (job.strung_on, job.id))
+        assert unit.jobs.latest_of(racquet.id) == (kept[-1] if kept else None)
+        assert [unit.jobs.successor(job.id) for job in kept] == [*kept[1:], None][: len(kept)]
+
+
+def test_many_stringings_are_stored_together_each_with_its_tag(store: Store, counter: Counter) -> None:
+    """Many stringings are stored together each with its tag."""
+    with store.unit("anna") as unit:
+        added = unit.jobs.add_all(StringJobRow(racquet_id=counter.racquet.id, notes=str(at)) for at in range(50))
+        unit.commit()
+    assert [job.notes for job in added] == [str(at) for at in range(50)]
+    assert len({job.tag for job in added}) == 50
+    with store.view() as unit:
+        assert unit.jobs.all()[1:] == added
+        assert len(unit.trail.latest(who="anna")) == 50
+    with store.unit() as unit, pytest.raises(Conflict):
+        unit.jobs.add_all([StringJobRow(racquet_id=counter.racquet.id), StringJobRow(racquet_id=999)])
+    with store.view() as unit:
+        assert len(unit.jobs.all()) == 51
 
 
 def test_readings_keep_every_repeat_in_order(store: Store, counter: Counter) -> None:

@@ -6,6 +6,7 @@ import datetime as dt
 
 import pytest
 
+from storage import queries
 from storage.database import Store
 from storage.errors import NotFound
 from storage.rows import ConsultationRow, CustomerRow, LeagueRow, RacquetRow, ReadingRow, StringJobRow
@@ -77,7 +78,21 @@ def test_a_long_list_is_cut_and_says_how_long_it_is(store: Store) -> None:
         strung(store, TODAY)
     with store.view() as unit:
         due = unit.queries.due(TODAY, limit=2)
-    assert (len(due.rows), due.total) == (2, 5)
+        overdue = unit.queries.overdue(TODAY + DAY, limit=2)
+    assert (len(due.rows), due.total, overdue.total) == (2, 5, 5)
+    assert [row.job.id for row in due.rows] == [1, 2]
+    assert [row.job.id for row in overdue.rows] == [4, 5]
+
+
+def test_counting_a_very_long_list_stops(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Counting a very long list stops."""
+    monkeypatch.setattr(queries, "COUNTED", 3)
+    for _ in range(5):
+        strung(store, TODAY)
+    with store.view() as unit:
+        assert unit.queries.due(TODAY, limit=2).total == 3
+        assert unit.queries.due(TODAY, limit=4).total == 4
+        assert unit.queries.due(TODAY, limit=6).total == 5
 
 
 def test_the_board_shows_what_is_in_the_shop(store: Store) -> None:

@@ -320,7 +320,7 @@ def _create_tables() -> None:
         sqlite_autoincrement=True,
     )
     op.create_index("ix_string_job_consultation_id", "string_job", ["consultation_id"])
-    op.create_index("ix_string_job_racquet_id_strung_on", "string_job", ["racquet_id", "strung_on"])
+    op.create_index("ix_string_job_racquet_id_strung_on_status", "string_job", ["racquet_id", "strung_on", "status"])
     op.create_index("ix_string_job_restring_by_racquet_id", "string_job", ["restring_by", "racquet_id"])
     op.create_index("ix_string_job_status_promised_on", "string_job", ["status", "promised_on"])
     op.create_table(
