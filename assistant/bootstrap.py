@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from dialogue.conversation import Conversation
     from dialogue.counter.counter import Counter
     from rules.rulebook import Rulebook
+    from storage.backup import Backup, Restored
     from storage.database import Store
 
 
@@ -90,6 +91,34 @@ def open_counter(settings: Settings, who: str = "counter", region: str = "US") -
 
     with open_database(settings) as store:
         yield Counter(store, open_book(settings), settings.today, who, region)
+
+
+def back_up_to(store: Store, folder: Path, keep: int) -> Backup:
+    """Copy the open database into a folder, check the copy and return it.
+
+    Raises:
+        BackupRefused: when it cannot be made.
+    """
+    from storage.backup import back_up
+
+    return back_up(store, folder, dt.datetime.now(dt.UTC), keep)
+
+
+def restore_from(settings: Settings, path: Path) -> Restored:
+    """Put a backup in the place of this run's database and return what was done.
+
+    Raises:
+        CommandError: when it must not be restored.
+    """
+    from storage.backup import restore
+    from storage.errors import BackupRefused, StorageError
+
+    try:
+        return restore(settings.db, path, dt.datetime.now(dt.UTC))
+    except BackupRefused as error:
+        raise CommandError(str(error), Exit.NOT_FOUND if error.reason == "missing" else Exit.STORAGE) from error
+    except StorageError as error:
+        raise CommandError(str(error), Exit.STORAGE) from error
 
 
 @contextmanager

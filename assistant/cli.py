@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 import importlib
+import keyword
 import os
 import sys
 from collections.abc import Sequence
@@ -16,7 +17,20 @@ COMMANDS = {
     "talk": "talk a consultation through, typed",
     "decide": "facts JSON on standard input, decision JSON out; stores nothing",
     "understand": "utterances on standard input, intent and slots out",
+    "customer": "find, take down and change customers",
+    "job": "a stringing from drop-off to pick-up and back",
+    "reading": "log a baseline or a check of one stringing",
+    "label": "labels for the throat as PDF",
     "pickup": "what a customer should hear when the racquet is handed over",
+    "due": "whose strings are due, as a list, CSV or calendar",
+    "league": "leagues, their seasons and players, and the rush before a season",
+    "remind": "draft, send and settle reminders",
+    "import": "take over lists of customers and of strings from CSV",
+    "export": "everything on record of one customer",
+    "erase": "forget one customer for good",
+    "backup": "copy the database and check the copy",
+    "restore": "put a backup in the place of the database",
+    "staff": "who may sign in at the counter",
     "demo": "fill an invented shop to try things in",
     "actions": "the conversation's actions over HTTP, in the open action-server protocol",
     "check": "check rulebook, phrases, cues and set-up",
@@ -28,7 +42,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     words = list(sys.argv[1:] if argv is None else argv)
     options = build_parser(words).parse_args(words)
     settings = Settings.build(options.db, options.today, options.book)
-    module = importlib.import_module(f"assistant.commands.{options.command}")
+    module = importlib.import_module(module_of(options.command))
     try:
         return int(module.run(options, settings))
     except CommandError as error:
@@ -59,8 +73,13 @@ def build_parser(words: Sequence[str] = ()) -> argparse.ArgumentParser:
     for name, text in COMMANDS.items():
         command = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".", parents=[shared])
         if name in words:
-            importlib.import_module(f"assistant.commands.{name}").add_options(command)
+            importlib.import_module(module_of(name)).add_options(command)
     return parser
+
+
+def module_of(command: str) -> str:
+    """Return the module of a command; one named by a word of Python ends in an underscore."""
+    return f"assistant.commands.{command}{'_' if keyword.iskeyword(command) else ''}"
 
 
 def _day(text: str) -> dt.date:

@@ -6,10 +6,11 @@ import datetime as dt
 from dataclasses import dataclass
 
 from dialogue.counter.counter import Counter
+from dialogue.counter.customers import strings_in
 from dialogue.counter.leagues import the_league
 from dialogue.counter.outcomes import Outcome, answering, refuse
 from storage.queries import PAGE, DueRow
-from storage.rows import CustomerRow
+from storage.rows import CustomerRow, RacquetRow, StringJobRow
 from storage.unit_of_work import UnitOfWork
 
 LONGEST = 3660
@@ -122,3 +123,16 @@ def _entry(row: DueRow, seasons: _Seasons) -> DueEntry:
         season_starts_on=season[1] if season else None,
         reminder=row.reminder,
     )
+
+
+def list_of_customer(counter: Counter, customer_id: int) -> tuple[tuple[RacquetRow, StringJobRow], ...]:
+    """Return a customer's racquets with the strings that are in them.
+
+    Raises:
+        NotFound: when there is no such customer.
+    """
+    with counter.look() as unit:
+        unit.customers.get(customer_id)
+        racquets = unit.racquets.of_customer(customer_id)
+        found = [(racquet, strings_in(unit, racquet.id)) for racquet in racquets]
+        return tuple((racquet, job) for racquet, job in found if job)

@@ -207,3 +207,8 @@ def _problem(unit: UnitOfWork, outgoing: Outgoing) -> str | None:
         return "no_address"
     follower = unit.jobs.successor(outgoing.reminder.job_id)
     return "restrung" if follower is not None else None
+
+
+def state_named(name: str | None) -> ReminderState | None:
+    """Return the state of this name; None stays None."""
+    return ReminderState(name) if name else None

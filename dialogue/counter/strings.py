@@ -7,7 +7,8 @@ from typing import Any
 
 from dialogue.counter.counter import Counter
 from dialogue.counter.limits import check_range, check_text, figure
-from dialogue.counter.outcomes import Refusal, Term, refuse
+from dialogue.counter.outcomes import Refusal, Refused, Term, refuse
+from dialogue.counter.tables import read_word
 from rules.intake import POUNDS_PER, parse_facts
 from storage.rows import CatalogueProductRow, RacquetRow, StringJobRow
 from storage.spoken import fold, likeness
@@ -70,6 +71,16 @@ def read_strings(counter: Counter, unit: UnitOfWork, wanted: Strings) -> Strings
     if crosses.tension is None:
         crosses = replace(crosses, tension=mains.tension, unit=mains.unit)
     return Strings(mains=mains, crosses=crosses)
+
+
+def name_side(said: str | None, tension: float | None = None, unit: str = "lb", gauge: str | None = None) -> Side:
+    """Return a side whose string was named by its material or as a product."""
+    if said is None:
+        return Side(tension=tension, unit=unit, gauge=gauge)
+    try:
+        return Side(material=read_word("material", "mains_material", said), tension=tension, unit=unit, gauge=gauge)
+    except Refused:
+        return Side(product=said, tension=tension, unit=unit, gauge=gauge)
 
 
 def same_as(job: StringJobRow) -> dict[str, Any]:
