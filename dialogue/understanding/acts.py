@@ -8,6 +8,7 @@ from pathlib import Path
 
 from dialogue.understanding.cuebook import CUE_FOLDER, Hit, read_cues
 from dialogue.understanding.cues import Scan
+from dialogue.understanding.found import covers
 
 ASKING = frozenset({"confirm"})
 INFORM, CORRECT, OUT_OF_SCOPE, DONT_KNOW = "inform", "correct", "out_of_scope", "dont_know"
@@ -46,6 +47,7 @@ class Acts:
     def decide(self, scan: Scan, seen: Sighting) -> Act:
         """Return the act of a line."""
         hits = [hit for hit in scan.hits.get("act", ()) if self._holds(hit, scan, seen)]
+        hits = [hit for hit in hits if not any(_inside(hit, other) for other in hits)]
         ranked = sorted(hits, key=lambda hit: (-self._rank(hit), -(hit.span[1] - hit.span[0])))
         best = ranked[0] if ranked else None
         if seen.flags and not seen.slots:
@@ -73,6 +75,7 @@ class Acts:
         asked_filled = scan.asked in seen.slots
         conditions = (
             (act.get("yields"), not asked_filled),
+            (act.get("needs_no_value"), not seen.slots),
             (act.get("needs_value"), bool(seen.slots)),
             (act.get("needs_asked"), asked_filled),
             (act.get("needs_negated"), seen.negated),
@@ -81,6 +84,12 @@ class Acts:
             (act.get("asked_none"), scan.asked is None),
         )
         return all(met for wanted, met in conditions if wanted)
+
+
+def _inside(hit: Hit, other: Hit) -> bool:
+    """Tell whether a cue is only a part of what a longer one of another intent says."""
+    longer = other.span[1] - other.span[0] > hit.span[1] - hit.span[0]
+    return longer and covers(other.span, hit.span) and other.row.act["intent"] != hit.row.act["intent"]
 
 
 def _operations(ranked: Sequence[Hit], best: Hit) -> tuple[str, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +21,7 @@ KEYS = frozenset(
     {"id", "says", "value", "reads", "confidence", "asked", "not_asked", "alone", "starts", "readback", "role", "note", "blocks"}
 )
 ACT_KEYS = frozenset(
-    {"intent", "operation", "rank", "yields", "needs_value", "needs_asked", "needs_negated", "needs_denial"}
+    {"intent", "operation", "rank", "yields", "needs_value", "needs_asked", "needs_negated", "needs_denial", "needs_no_value"}
     | {"needs_question", "asked_none"}
 )
 
@@ -65,35 +66,75 @@ class Hit:
     words: str = ""
 
 
+END = ""
+"""The key of a node that holds the rows whose phrase ends there; no word is empty."""
+
+
 class CueBook:
-    """All rows of some files, found quickly by the words they cannot do without."""
+    """All rows of some files, found quickly: plain phrases word by word, the others by words they cannot do without."""
 
     def __init__(self, rows: Iterable[Row]) -> None:
         self.rows = tuple(rows)
+        self._phrases: dict[str, Any] = {}
         self._by_word: dict[str, list[tuple[Row, Compiled]]] = {}
         self._always: list[tuple[Row, Compiled]] = []
         for row in self.rows:
             for compiled in row.says:
+                if compiled.phrases is not None:
+                    self._add_phrases(row, compiled.phrases)
+                    continue
                 if not compiled.needs:
                     self._always.append((row, compiled))
                 for word in compiled.needs:
                     self._by_word.setdefault(word, []).append((row, compiled))
 
+    def _add_phrases(self, row: Row, phrases: Iterable[tuple[str, ...]]) -> None:
+        for phrase in phrases:
+            node = self._phrases
+            for word in phrase:
+                node = node.setdefault(word, {})
+            rows = node.setdefault(END, [])
+            if not rows or rows[-1] is not row:
+                rows.append(row)
+
+    def compile_all(self) -> None:
+        """Compile every pattern now, so that no turn has to wait for one."""
+        for row in self.rows:
+            for compiled in row.says:
+                if compiled.phrases is None:
+                    compiled.pattern  # noqa: B018 - a cached property
+
     def find(self, line: Line, asked: str | None) -> list[Hit]:
         """Return every place where a row fits, in reading order."""
+        hits = self._find_phrases(line, asked)
         text, core = line.text, line.core
-        hits = []
         for row, compiled in self._candidates(line.words):
-            if (row.asked and asked not in row.asked) or asked in row.not_asked:
+            if not _counts(row, asked):
                 continue
             for match in compiled.pattern.finditer(text):
                 start, end = match.span()
-                if start == end or (row.alone and (start > core[0] or end < core[1])):
-                    continue
                 if row.starts and start > core[0]:
                     break
-                hits.append(Hit(row, (start, end), match.groupdict(), match[0]))
+                if start < end and _fits(row, (start, end), core):
+                    hits.append(Hit(row, (start, end), match.groupdict(), match[0]))
         hits.sort(key=lambda hit: (hit.span[0], -hit.span[1]))
+        return hits
+
+    def _find_phrases(self, line: Line, asked: str | None) -> list[Hit]:
+        words = [token.word for token in line.tokens]
+        starts = [*line.starts, len(line.text)]
+        hits = []
+        for first in range(len(words)):
+            node, at = self._phrases, first
+            ends: dict[str, tuple[Row, int]] = {}
+            while at < len(words) and (node := node.get(words[at])):
+                at += 1
+                for row in node.get(END, ()):
+                    ends[row.id] = (row, at)
+            for row, last in ends.values():
+                span = (starts[first], starts[last])
+                if _counts(row, asked) and _fits(row, span, line.core):
+                    hits.append(Hit(row, span, {}, line.text[span[0] : span[1]]))
         return hits
 
     def _candidates(self, words: frozenset[str]) -> Iterator[tuple[Row, Compiled]]:
@@ -106,14 +147,29 @@ class CueBook:
                     yield pair
 
 
+def _counts(row: Row, asked: str | None) -> bool:
+    return (not row.asked or asked in row.asked) and asked not in row.not_asked
+
+
+def _fits(row: Row, span: tuple[int, int], core: tuple[int, int]) -> bool:
+    if row.alone and (span[0] > core[0] or span[1] < core[1]):
+        return False
+    return not (row.starts and span[0] > core[0])
+
+
 def read_cues(name: str, folder: Path = CUE_FOLDER) -> Any:
     """Return the content of one cue file.
 
     Raises:
         CueBroken: when the file is missing or is no YAML.
     """
+    return _read(folder / name, name)
+
+
+@lru_cache(maxsize=64)
+def _read(path: Path, name: str) -> Any:
     try:
-        return yaml.load((folder / name).read_text(encoding="utf8"), Loader=_Loader)  # noqa: S506 - a safe loader
+        return yaml.load(path.read_text(encoding="utf8"), Loader=_Loader)  # noqa: S506 - a safe loader
     except OSError as problem:
         raise CueBroken(name, "file", f"cannot be read ({problem.strerror}); put it back") from problem
     except yaml.YAMLError as problem:

@@ -59,11 +59,12 @@ class Scan:
     def negated(self) -> list[tuple[int, int]]:
         """Spans of the values that a negating word takes back."""
         targets = sorted(
-            (hit.span, hit.row.slot)
+            [(hit.span, hit.row.slot)
             for slot, hits in self.hits.items()
-            if slot not in {"negation", "owner", "act"}
+            if slot not in {"negation", "owner", "act", "customer"}
             for hit in hits
-            if hit.row.role not in SILENT_ROLES and not self.blocked(slot, hit.span)
+            if hit.row.role not in SILENT_ROLES and not self.blocked(slot, hit.span)]
+            + [(span, "number") for span in self.line.numbers]
         )
         spans = []
         for negator in self.role("negation", "before", "before_symptom", "after"):
@@ -79,7 +80,7 @@ class Scan:
             before = [span for span, _ in targets if span[1] <= negator.span[0] and self.near(span[1], negator.span[0])]
             return max(before, key=lambda span: (span[1], span[1] - span[0]), default=None)
         for span, slot in targets:
-            if span[0] < negator.span[1]:
+            if span[0] <= negator.span[0] or span[1] <= negator.span[1]:
                 continue
             if negator.row.role == "before_symptom" and slot not in DENIABLE:
                 continue

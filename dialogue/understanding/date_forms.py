@@ -239,7 +239,7 @@ def _slashed_pair(hit: Hit, sight: Sight) -> Dated | None:
 
 
 def _weekday_of(hit: Hit, sight: Sight) -> int:
-    return sight.names.weekdays[_named(hit, "weekday")[:3]]
+    return sight.names.weekdays[(_named(hit, "weekday") or _named(hit, "one_weekday"))[:3]]
 
 
 def _nth_weekday(hit: Hit, sight: Sight) -> Dated:

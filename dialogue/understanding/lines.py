@@ -82,6 +82,15 @@ class Line:
             return 0, len(self.text)
         return self.starts[first], self.starts[last - 1] + len(self.tokens[last - 1].word) + 1
 
+    @cached_property
+    def numbers(self) -> list[tuple[int, int]]:
+        """The spans of the figures in `text`."""
+        return [
+            (start, start + len(token.word) + 1)
+            for token, start in zip(self.tokens, self.starts, strict=True)
+            if IS_NUMBER.match(token.word)
+        ]
+
     def tokens_of(self, span: tuple[int, int]) -> tuple[int, int]:
         """Return the first and the past-the-last token of a span of `text`."""
         first = bisect_right(self.starts, span[0]) - 1

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 NUMBER = r"-?\d{1,9}(?:\.\d{1,6})?"
 NUMBER_WORD = "#"
@@ -22,12 +23,14 @@ BUILT_IN = {
     "n": (rf"(?P<n>{NUMBER}) ", "3"),
     "m": (rf"(?P<m>{NUMBER}) ", "4"),
     "q": (QUANTITY, "3"),
+    "day": (r"(?P<n>\d{1,2}) ", "3"),
     "ord": (r"(?P<ord>\d{1,2})(?:st|nd|rd|th) ", "3rd"),
     "year": (r"(?P<year>(?:19|20)\d\d) ", "2025"),
     "numeric": (r"(?P<numeric>\d{1,4}[./-]\d{1,2}[./-]\d{2,4}) ", "3/9/2026"),
     "word": (r"(?P<word>[a-z]+) ", "something"),
 }
 PART = re.compile(r"\s*(?:(?P<open>[(\[])|(?P<close>[)\]])|(?P<bar>\|)|<(?P<name>@?[a-z_]+)>|(?P<gap>\.\.\.)|(?P<word>[^\s()\[\]|<>]+))")
+PLAIN = re.compile(r"\(([^()\[\]<>.]+)\)|([^()\[\]<>.|]+)")
 DEEPEST = 12
 
 
@@ -37,14 +40,22 @@ class TemplateWrong(ValueError):
 
 @dataclass(frozen=True)
 class Compiled:
-    """One template as a pattern."""
+    """One template, as all its phrases where they are few, else as a pattern."""
 
     template: str
-    pattern: re.Pattern[str]
+    source: str
+    """The regular expression, compiled when it is first needed."""
     needs: frozenset[str]
     """A line without any of these words cannot match; empty: no such words are known."""
     sample: str
     """A shortest sentence that the template says, in compiled words."""
+    phrases: tuple[tuple[str, ...], ...] | None = None
+    """Everything the template says, word by word; None where it has numbers, gaps or too many forms."""
+
+    @cached_property
+    def pattern(self) -> re.Pattern[str]:
+        """The compiled regular expression."""
+        return re.compile(self.source)
 
 
 @dataclass(frozen=True)
@@ -52,9 +63,10 @@ class _Piece:
     pattern: str
     needs: tuple[frozenset[str], ...]
     sample: str
+    phrases: tuple[str, ...] | None = None
 
 
-EMPTY = _Piece("", (), "")
+MOST_PHRASES = 400
 
 
 class Compiler:
@@ -73,16 +85,18 @@ class Compiler:
         piece = self._piece(template, 0)
         if not piece.sample.strip():
             raise TemplateWrong("every word is optional, so it would match anything; name at least one word")
-        try:
-            pattern = re.compile(r"(?<!\S)" + _once_named(piece.pattern))
-        except re.error as wrong:
-            raise TemplateWrong(f"cannot be compiled ({wrong})") from wrong
+        source = r"(?<!\S)" + _once_named(piece.pattern)
         needs = min(piece.needs, key=lambda words: (NUMBER_WORD in words, len(words)), default=frozenset[str]())
-        return Compiled(template, pattern, needs, piece.sample.strip())
+        phrases = None
+        if piece.phrases is not None:
+            phrases = tuple(tuple(phrase.split()) for phrase in dict.fromkeys(piece.phrases) if phrase)
+        return Compiled(template, source, needs, piece.sample.strip(), phrases)
 
     def _piece(self, template: str, depth: int) -> _Piece:
         if depth > DEEPEST:
             raise TemplateWrong("word lists name each other in a circle")
+        if plain := PLAIN.fullmatch(template):
+            return _plain_choice([" ".join(branch.split()) for branch in (plain[1] or plain[2]).split("|")])
         parts = list(_parts(template))
         piece, rest = self._choice(parts, 0, depth)
         if rest != len(parts):
@@ -100,7 +114,7 @@ class Compiler:
                 inner, at = self._choice(parts, at + 1, depth)
                 if at >= len(parts) or parts[at][1] != {"(": ")", "[": "]"}[text]:
                     raise TemplateWrong(f"the bracket {text} is not closed")
-                branches[-1].append(_Piece(f"(?:{inner.pattern})?", (), "") if text == "[" else inner)
+                branches[-1].append(_optional(inner) if text == "[" else inner)
                 at += 1
             else:
                 branches[-1].append(self._leaf(kind, text, depth))
@@ -111,7 +125,7 @@ class Compiler:
         if kind == "gap":
             return _Piece(GAP, (), "")
         if kind == "word":
-            return _Piece(re.escape(text) + " ", (frozenset({text}),), text + " ")
+            return _Piece(re.escape(text) + " ", (frozenset({text}),), text + " ", (text + " ",))
         if text in BUILT_IN:
             pattern, sample = BUILT_IN[text]
             needs = () if text == "word" else (frozenset({NUMBER_WORD}),)
@@ -123,7 +137,7 @@ class Compiler:
             raise TemplateWrong(f"<{text}> is not a word list; add it to words.yaml")
         if text not in self._known:
             inner = _any_of([self._piece(entry, depth + 1) for entry in self._lists[text]])
-            self._known[text] = _Piece(inner.pattern, inner.needs, inner.sample)
+            self._known[text] = inner
         return self._known[text]
 
 
@@ -152,12 +166,35 @@ def _parts(template: str) -> Iterator[tuple[str, str]]:
         at = match.end()
 
 
+def _plain_choice(phrases: Sequence[str]) -> _Piece:
+    """Return the piece of a choice between plain phrases, which most templates are."""
+    said = tuple(f"{phrase} " for phrase in phrases if phrase)
+    patterns = sorted((re.escape(phrase).replace("\\ ", " ") for phrase in said), key=len, reverse=True)
+    needs = (frozenset(max(phrase.split(), key=len) for phrase in said),)
+    return _Piece(f"(?:{'|'.join(patterns)})", needs, said[0] if said else "", said)
+
+
+def _optional(piece: _Piece) -> _Piece:
+    phrases = None if piece.phrases is None else ("", *piece.phrases)
+    return _Piece(f"(?:{piece.pattern})?", (), "", phrases)
+
+
 def _in_order(pieces: Sequence[_Piece]) -> _Piece:
     return _Piece(
         "".join(piece.pattern for piece in pieces),
         tuple(words for piece in pieces for words in piece.needs),
         "".join(piece.sample for piece in pieces),
+        _products([piece.phrases for piece in pieces]),
     )
+
+
+def _products(parts: Sequence[tuple[str, ...] | None]) -> tuple[str, ...] | None:
+    products: tuple[str, ...] = ("",)
+    for part in parts:
+        if part is None or len(products) * len(part) > MOST_PHRASES:
+            return None
+        products = tuple(left + right for left in products for right in part)
+    return products
 
 
 def _any_of(pieces: Sequence[_Piece]) -> _Piece:
@@ -169,4 +206,12 @@ def _any_of(pieces: Sequence[_Piece]) -> _Piece:
     # Longer alternatives first, so that "kg" never stops short before "kg per cm".
     ranked = sorted(dict.fromkeys(piece.pattern for piece in pieces), key=len, reverse=True)
     full = [pattern for pattern in ranked if pattern]
-    return _Piece(f"(?:{'|'.join(full)})" + ("?" if len(full) < len(ranked) else ""), needs, pieces[0].sample)
+    phrases: tuple[str, ...] | None = ()
+    for piece in pieces:
+        phrases = None if phrases is None or piece.phrases is None else phrases + piece.phrases
+    return _Piece(
+        f"(?:{'|'.join(full)})" + ("?" if len(full) < len(ranked) else ""),
+        needs,
+        pieces[0].sample,
+        phrases if phrases is None or len(phrases) <= MOST_PHRASES else None,
+    )
