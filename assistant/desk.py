@@ -19,9 +19,8 @@ from assistant.settings import Settings
 
 if TYPE_CHECKING:
     from dialogue.counter.counter import Counter
-    from dialogue.counter.customers import CustomerDraft
+    from dialogue.counter.customers import Customer, CustomerDraft
     from dialogue.counter.outcomes import Refusal
-    from storage.rows import CustomerRow
 
 Answer = TypeVar("Answer")
 WHO, REGION = "COUNTERPULL_WHO", "COUNTERPULL_REGION"
@@ -77,7 +76,7 @@ class Desk:
         for line in (*lines, *remarks):
             sys.stdout.write(f"{line}\n")
 
-    def customer(self, said: str) -> CustomerRow:
+    def customer(self, said: str) -> Customer:
         """Return the one customer who is meant by "#number", name, phone or tag."""
         from dialogue.counter.privacy import name_customer
 
@@ -154,7 +153,7 @@ def add_customer_options(parser: argparse.ArgumentParser) -> None:
 
 def draft_of(options: argparse.Namespace) -> CustomerDraft:
     """Return what was said of a customer."""
-    from dialogue.counter.customers import CustomerDraft
+    from dialogue.counter.customers import Customer, CustomerDraft
 
     return CustomerDraft(
         name=options.name,

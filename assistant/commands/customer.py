@@ -11,8 +11,7 @@ from assistant.exits import Exit
 from assistant.settings import Settings
 
 if TYPE_CHECKING:
-    from dialogue.counter.customers import Found
-    from storage.rows import CustomerRow
+    from dialogue.counter.customers import Customer, Found
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -60,7 +59,7 @@ def found_lines(desk: Desk, found: Found) -> Iterator[str]:
             yield desk.say("found_racquet", racquet=racquet, tag=one.job.tag, status=status, due=due)
 
 
-def customer_line(desk: Desk, customer: CustomerRow) -> str:
+def customer_line(desk: Desk, customer: Customer) -> str:
     """Return a customer on one line."""
     from dialogue.counter.phones import show_phone
 

@@ -17,6 +17,8 @@ from storage.spoken import fold
 from storage.unit_of_work import UnitOfWork
 
 EMAIL = re.compile(r"[^@\s,;<>\"]+@[^@\s,;<>\"]+\.[^@\s,;<>\"]+")
+Customer = CustomerRow
+"""A customer as channels and commands see one."""
 STRUNG = (JobStatus.STRUNG, JobStatus.READY, JobStatus.COLLECTED)
 
 
