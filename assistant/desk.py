@@ -153,7 +153,7 @@ def add_customer_options(parser: argparse.ArgumentParser) -> None:
 
 def draft_of(options: argparse.Namespace) -> CustomerDraft:
     """Return what was said of a customer."""
-    from dialogue.counter.customers import Customer, CustomerDraft
+    from dialogue.counter.customers import CustomerDraft
 
     return CustomerDraft(
         name=options.name,
