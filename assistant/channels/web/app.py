@@ -1,0 +1,85 @@
+"""One web server: kiosk, board, static files and guards put together; knows no page."""
+
+from __future__ import annotations
+
+import asyncio
+import hashlib
+import mimetypes
+from collections.abc import Mapping
+from itertools import count
+from pathlib import Path
+
+from sanic import HTTPResponse, Request, Sanic
+from sanic.response import raw
+
+from assistant.channels.web.board import Board
+from assistant.channels.web.board_acts import Acts
+from assistant.channels.web.kiosk import Kiosk
+from assistant.channels.web.pages import App, build_environment, show_fault
+from assistant.channels.web.pool import Pool
+from assistant.channels.web.security import guard, limit_requests
+from assistant.channels.web.sessions import Sessions
+from assistant.channels.web.shop import Shop
+from assistant.channels.web.staff import Gate
+from assistant.channels.web.wording import figure
+
+STATIC = Path(__file__).parent / "static"
+_numbers = count(1)
+
+
+def build_app(shop: Shop) -> App:
+    """Return the web server of a shop, ready to be run."""
+    # Sanic knows its apps by name; two of one name cannot be in one process.
+    app: App = Sanic(f"counterpull-{next(_numbers)}", configure_logging=False)
+    limit_requests(app)
+    app.ctx.environment = build_environment()
+    sessions, pool = Sessions(shop.secret), Pool(figure("workers"))
+    guard(app, shop)
+    app.blueprint(Kiosk(shop, sessions, pool).routes())
+    if not shop.kiosk_only:
+        _add_board(app, Board(shop, sessions, pool))
+    _add_static(app, _read_static())
+
+    @app.after_server_stop
+    async def let_go(_: App) -> None:
+        pool.close()
+
+    return app
+
+
+def _add_board(app: App, board: Board) -> None:
+    pages = board.routes()
+    Acts(board).add_to(pages)
+    Gate(board.shop, board.sessions, board.pool).put_before(pages)
+    app.blueprint(pages)
+
+    @app.after_server_start
+    async def watch(running: App) -> None:
+        running.ctx.watching = asyncio.create_task(board.live.watch())
+
+    @app.before_server_stop
+    async def stop_watching(running: App) -> None:
+        running.ctx.watching.cancel()
+
+
+def _read_static() -> Mapping[str, tuple[bytes, str, str]]:
+    """Return every static file by name with its kind and its mark; only these can be asked for."""
+    found = {}
+    for path in sorted(STATIC.iterdir()):
+        content = path.read_bytes()
+        kind = mimetypes.guess_type(path.name)[0] or "application/octet-stream"
+        text = f"{kind}; charset=utf-8" if kind.startswith("text/") else kind
+        found[path.name] = (content, text, f'"{hashlib.sha256(content).hexdigest()[:16]}"')
+    return found
+
+
+def _add_static(app: App, files: Mapping[str, tuple[bytes, str, str]]) -> None:
+    @app.get("/static/<name:str>", name="static")
+    async def send(request: Request, name: str) -> HTTPResponse:
+        if name not in files:
+            return await show_fault(request, 404)
+        content, kind, mark = files[name]
+        headers = {"ETag": mark, "Cache-Control": "no-cache"}
+        if request.headers.get("if-none-match") == mark:
+            return raw(b"", status=304, headers=headers)
+        return raw(content, content_type=kind, headers=headers)

@@ -1,0 +1,64 @@
+"""Tells open boards that something changed, at this counter or another one; says nothing of what."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import logging
+from collections.abc import Awaitable, Callable
+
+from sanic import Websocket
+
+from assistant.channels.web.wording import figure
+
+logger = logging.getLogger(__name__)
+CHANGED = "changed"
+
+
+class Live:
+    """The open boards of this worker."""
+
+    def __init__(self, last_change: Callable[[], Awaitable[int]]) -> None:
+        self._last_change = last_change
+        self._boards: set[Websocket] = set()
+        self._seen: int | None = None
+
+    @property
+    def full(self) -> bool:
+        """Whether no more boards can listen."""
+        return len(self._boards) >= figure("sockets_at_most")
+
+    async def listen(self, board: Websocket) -> None:
+        """Keep one board told until it goes."""
+        self._boards.add(board)
+        try:
+            async for _ in board:
+                pass  # a board has nothing to say
+        finally:
+            self._boards.discard(board)
+
+    async def watch(self) -> None:
+        """Look for changes for ever; other counters write to the same database and tell nobody."""
+        while True:
+            await asyncio.sleep(figure("look_for_changes_seconds"))
+            if self._boards:
+                await self.look()
+            else:
+                self._seen = None
+
+    async def look(self) -> None:
+        """Look once, and tell the boards when there is something new."""
+        try:
+            last = await self._last_change()
+        except Exception as error:  # noqa: BLE001 - whatever broke, the next look may do better
+            logger.error("live_failed error=%s", type(error).__name__)  # noqa: TRY400 - its text may name a customer
+            return
+        if self._seen is not None and last != self._seen:
+            await self.tell()
+        self._seen = last
+
+    async def tell(self) -> None:
+        """Tell every board that something changed."""
+        for board in list(self._boards):
+            with contextlib.suppress(Exception):  # one that went away is found out by its own reader
+                await board.send(CHANGED)

@@ -1,0 +1,105 @@
+"""What holds for every request: which hosts are served, where forms come from, headers, faults without their inside."""
+
+from __future__ import annotations
+
+import ipaddress
+import logging
+import socket
+from urllib.parse import urlsplit
+
+from sanic import HTTPResponse, Request
+from sanic.exceptions import SanicException
+from sanic.response.types import BaseHTTPResponse
+
+from assistant.channels.web.pages import App, show_fault
+from assistant.channels.web.shop import Shop
+from assistant.channels.web.wording import figure
+
+logger = logging.getLogger(__name__)
+
+HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+        "manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+"""No inline script or style and no other address, so that words typed at the kiosk can never become a program."""
+SAFE = frozenset({"GET", "HEAD"})
+GONE, FORBIDDEN, FAILED = 421, 403, 500
+
+
+def guard(app: App, shop: Shop) -> None:
+    """Put the guards around every request of the app."""
+    served = served_hosts(shop)
+
+    @app.on_request
+    async def check_request(request: Request) -> HTTPResponse | None:
+        if not is_served(request.headers.get("host", ""), served):
+            return await show_fault(request, GONE)
+        if request.method not in SAFE and not is_own(request):
+            return await show_fault(request, FORBIDDEN)
+        return None
+
+    async def add_headers(_: Request, response: BaseHTTPResponse) -> None:
+        for name, value in HEADERS.items():
+            response.headers.setdefault(name, value)
+        response.headers.setdefault("Cache-Control", "no-store")
+
+    app.register_middleware(add_headers, "response")
+
+    @app.exception(Exception)
+    async def show_error(request: Request, error: Exception) -> HTTPResponse:
+        status = error.status_code if isinstance(error, SanicException) else FAILED
+        if status >= FAILED:
+            # The kind of error alone: its text may hold what somebody typed.
+            logger.error("request_failed error=%s route=%s", type(error).__name__, _route_name(request))
+        return await show_fault(request, status)
+
+
+def limit_requests(app: App) -> None:
+    """Bound what one request may send and how long it may take."""
+    app.config.REQUEST_MAX_SIZE = figure("body_bytes")
+    app.config.REQUEST_MAX_HEADER_SIZE = figure("header_bytes")
+    app.config.REQUEST_TIMEOUT = 20
+    app.config.RESPONSE_TIMEOUT = 30
+    app.config.KEEP_ALIVE_TIMEOUT = 30
+    app.config.WEBSOCKET_MAX_SIZE = 1024
+    app.config.ACCESS_LOG = False
+    app.config.FALLBACK_ERROR_FORMAT = "text"
+    app.config.MOTD = False
+
+
+def served_hosts(shop: Shop) -> frozenset[str]:
+    """Return the names this server answers to; a name of somebody else's that leads here is a trick."""
+    return shop.hosts | {"localhost", socket.gethostname().lower()}
+
+
+def is_served(host: str, served: frozenset[str]) -> bool:
+    """Tell whether a Host header names this server: by number, which nobody can rebind, or by a name of its own."""
+    try:
+        name = urlsplit(f"//{host}").hostname or ""
+    except ValueError:
+        return False
+    try:
+        ipaddress.ip_address(name)
+    except ValueError:
+        return name in served
+    return True
+
+
+def is_own(request: Request) -> bool:
+    """Tell whether a form or a socket comes from a page of this server."""
+    origin = request.headers.get("origin")
+    if origin is None:
+        return request.headers.get("sec-fetch-site", "same-origin") in {"same-origin", "none"}
+    return bool(urlsplit(origin).netloc == request.headers.get("host"))
+
+
+def _route_name(request: Request) -> str:
+    return request.route.name if request.route else "none"

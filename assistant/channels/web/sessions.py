@@ -1,0 +1,114 @@
+"""Signed cookies and form tokens: who a browser is, so that any worker can take the next request; holds no state."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import hmac
+import secrets
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from assistant.channels.web.wording import figure
+
+KIOSK_COOKIE = "kiosk"
+STAFF_COOKIE = "staff"
+SEPARATOR = "."
+
+
+@dataclass(frozen=True)
+class StaffSession:
+    """Somebody of the staff who has signed in."""
+
+    staff_id: int
+    began: int
+    """When the PIN was given, in seconds since 1970."""
+    seen: int
+    """When this browser last asked for anything."""
+    nonce: str
+    """Tells two sessions of one person apart."""
+
+    @property
+    def key(self) -> str:
+        """What the form tokens of this session are made from."""
+        return f"staff:{self.staff_id}:{self.nonce}"
+
+
+class Sessions:
+    """Writes and reads cookies; a changed PIN or a changed secret ends every session it signed."""
+
+    def __init__(self, secret: bytes, clock: Callable[[], float] = time.time) -> None:
+        self._secret = secret
+        self._clock = clock
+        self._ended: dict[str, float] = {}
+
+    # The kiosk: a conversation of its own, and nothing else.
+
+    def begin_talk(self) -> tuple[str, str]:
+        """Return a new conversation's key and its cookie."""
+        key = secrets.token_urlsafe(18)
+        return key, f"{key}{SEPARATOR}{self._sign('talk', key)}"
+
+    def read_talk(self, cookie: str | None) -> str | None:
+        """Return the conversation a cookie belongs to, or None for a cookie that was not made here."""
+        key, _, signature = (cookie or "").partition(SEPARATOR)
+        return key if key and _same(signature, self._sign("talk", key)) else None
+
+    # Staff.
+
+    def begin_staff(self, staff_id: int, pin_hash: str) -> tuple[StaffSession, str]:
+        """Return a new session and its cookie; every sign-in makes a new one."""
+        now = int(self._clock())
+        session = StaffSession(staff_id, now, now, secrets.token_urlsafe(12))
+        return session, self.write_staff(session, pin_hash)
+
+    def write_staff(self, session: StaffSession, pin_hash: str) -> str:
+        """Return the session's cookie, seen now."""
+        text = SEPARATOR.join((str(session.staff_id), str(session.began), str(int(self._clock())), session.nonce))
+        return f"{text}{SEPARATOR}{self._sign('staff', text + pin_hash)}"
+
+    def read_staff(self, cookie: str | None, pin_hash_of: Callable[[int], str | None]) -> StaffSession | None:
+        """Return the session of a cookie, or None for one that is forged, ended or too old."""
+        parts = (cookie or "").split(SEPARATOR)
+        if len(parts) != 5 or not all(part.isdecimal() and len(part) < 16 for part in parts[:3]):  # noqa: PLR2004
+            return None
+        session = StaffSession(int(parts[0]), int(parts[1]), int(parts[2]), parts[3])
+        pin_hash = pin_hash_of(session.staff_id)
+        text = SEPARATOR.join(parts[:4])
+        if pin_hash is None or not _same(parts[4], self._sign("staff", text + pin_hash)):
+            return None
+        return session if self._is_young(session) and session.nonce not in self._ended else None
+
+    def end_staff(self, session: StaffSession) -> None:
+        """End a session, whoever still has its cookie."""
+        now = self._clock()
+        longest = figure("staff_longest_seconds")
+        self._ended = {nonce: at for nonce, at in self._ended.items() if at + longest > now} | {session.nonce: now}
+
+    def _is_young(self, session: StaffSession) -> bool:
+        now = self._clock()
+        return (
+            now - session.seen <= figure("staff_idle_seconds")
+            and now - session.began <= figure("staff_longest_seconds")
+            and session.seen <= now + 1
+        )
+
+    # Forms.
+
+    def form_token(self, key: str) -> str:
+        """Return the token that a form of this session carries."""
+        return self._sign("form", key)
+
+    def is_token(self, key: str, token: str | None) -> bool:
+        """Tell whether a form was made for this session."""
+        return _same(token or "", self.form_token(key))
+
+    def _sign(self, purpose: str, text: str) -> str:
+        digest = hmac.new(self._secret, f"{purpose}\n{text}".encode(), hashlib.sha256).digest()
+        return base64.urlsafe_b64encode(digest).decode().rstrip("=")
+
+
+def _same(given: str, wanted: str) -> bool:
+    """Compare in a time that tells nothing; a cookie may hold any bytes."""
+    return hmac.compare_digest(given.encode("utf-8", "replace"), wanted.encode())

@@ -1,0 +1,45 @@
+"""Counts attempts, so that nobody may guess a PIN or a tag; keeps nothing but keys and moments."""
+
+from __future__ import annotations
+
+import time
+from collections import OrderedDict, deque
+from collections.abc import Callable
+
+from assistant.channels.web.wording import Throttling
+
+KEYS_AT_MOST = 10_000
+"""Past this the keys that tried longest ago are forgotten."""
+
+
+class Throttle:
+    """So many attempts of one key within a span of time."""
+
+    def __init__(self, limit: Throttling, clock: Callable[[], float] = time.monotonic) -> None:
+        self._limit = limit
+        self._clock = clock
+        self._attempts: OrderedDict[str, deque[float]] = OrderedDict()
+
+    def wait(self, key: str) -> int:
+        """Return after how many seconds the key may try again; 0 is now."""
+        moments = self._recent(key)
+        if len(moments) < self._limit.attempts:
+            return 0
+        return int(moments[0] + self._limit.seconds - self._clock()) + 1
+
+    def count(self, key: str) -> None:
+        """Note an attempt."""
+        self._recent(key).append(self._clock())
+
+    def forget(self, key: str) -> None:
+        """Forget a key's attempts, after one that was right."""
+        self._attempts.pop(key, None)
+
+    def _recent(self, key: str) -> deque[float]:
+        moments = self._attempts.setdefault(key, deque(maxlen=self._limit.attempts))
+        self._attempts.move_to_end(key)
+        while len(self._attempts) > KEYS_AT_MOST:
+            self._attempts.popitem(last=False)
+        while moments and moments[0] + self._limit.seconds <= self._clock():
+            moments.popleft()
+        return moments

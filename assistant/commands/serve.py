@@ -1,0 +1,101 @@
+"""`serve`: kiosk and staff board in one web server, on this machine alone unless another address is named."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import datetime as dt
+import ipaddress
+import os
+import socket
+import sys
+
+from assistant.exits import CommandError, Exit
+from assistant.settings import Settings
+
+LOOPBACK = "127.0.0.1"
+PORT = 8080
+SECRET_VARIABLE = "COUNTERPULL_SECRET"  # noqa: S105 - the name of a variable
+SHORTEST_SECRET = 32
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of this command."""
+    parser.add_argument("--host", default=LOOPBACK, help="address to listen on (default: this machine only)")
+    parser.add_argument("--port", type=int, default=PORT, help=f"port to listen on, 0 is any (default: {PORT})")
+    parser.add_argument("--name", action="append", default=[], help="another name this server is called by; repeatable")
+    parser.add_argument("--kiosk-only", action="store_true", help="no staff board")
+    parser.add_argument("--region", default="US", help="where phone numbers without a country code belong")
+
+
+def run(options: argparse.Namespace, settings: Settings) -> Exit:
+    """Serve until interrupted."""
+    from assistant.bootstrap import Surroundings, open_shop
+    from assistant.channels.web.app import build_app
+    from assistant.channels.web.running import serve
+
+    listening = listen(options.host, options.port)
+    surroundings = Surroundings(
+        today=(lambda: settings.today) if options.today else _today,
+        region=options.region,
+        kiosk_only=options.kiosk_only,
+        hosts=frozenset(name.lower() for name in [*options.name, options.host]),
+        secret=_secret(),
+    )
+    with listening, open_shop(settings, surroundings) as shop:
+        port = listening.getsockname()[1]
+        sys.stderr.write(announce(options.host, port, board=not options.kiosk_only))
+        sys.stderr.flush()
+        asyncio.run(serve(build_app(shop), listening))
+    return Exit.DONE
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """Return a socket that listens.
+
+    Raises:
+        CommandError: when the address is not this machine's or the port is taken.
+    """
+    try:
+        kind = socket.AF_INET6 if ":" in host else socket.AF_INET
+        listening = socket.create_server((host, port), family=kind, backlog=256)
+    except (OSError, OverflowError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise CommandError(f"{host} port {port} cannot be used ({reason}); name another --port or --host.") from error
+    listening.setblocking(False)
+    return listening
+
+
+def announce(host: str, port: int, *, board: bool) -> str:
+    """Return what is said at the start: where to go, and plainly who else can come in."""
+    shown = "127.0.0.1" if host in ("0.0.0.0", "::") else host  # noqa: S104 - only compared
+    base = f"http://[{shown}]:{port}" if ":" in shown else f"http://{shown}:{port}"
+    lines = [f"Kiosk: {base}/"] + ([f"Staff board: {base}/board/"] if board else [])
+    if not _is_loopback(host):
+        what = "the kiosk and the sign-in page of the staff board" if board else "the kiosk"
+        lines += [
+            f"OPEN TO THE NETWORK: everybody who reaches {host} port {port} can open {what}.",
+            "Nothing is encrypted on the way, PINs included: use a network you trust, or a server with TLS before it.",
+        ]
+    return "".join(f"{line}\n" for line in [*lines, "Stop with Ctrl+C."])
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def _today() -> dt.date:
+    return dt.datetime.now().astimezone().date()
+
+
+def _secret() -> bytes | None:
+    """Return what signs the cookies: one secret for several servers, or None for one of this run alone."""
+    text = os.environ.get(SECRET_VARIABLE)
+    if not text:
+        return None
+    if len(text) < SHORTEST_SECRET:
+        raise CommandError(f"{SECRET_VARIABLE} is too short; give {SHORTEST_SECRET} random characters or more.")
+    return text.encode()
