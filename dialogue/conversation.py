@@ -25,9 +25,10 @@ from dialogue.catalogue import Domain, load_domain
 from dialogue.errors import ActionWaited, TurnLooped, ValueRefused
 from dialogue.intake import parse_data
 from dialogue.messages import Choice, Message, Reply, Understanding
+from dialogue.options import NAMES_FOLLOW
 from dialogue.phrases import Sentence, sentence_case
-from dialogue.policy import ASK, SUBMIT, TAKE_IN, next_action, open_question
-from dialogue.racquets import known_facts
+from dialogue.policy import ASK, NEXT_RACQUET, SUBMIT, TAKE_IN, UNREAD, next_action, open_question
+from dialogue.racquets import FACTS, SELF, known_facts
 from dialogue.services import Services
 from dialogue.taking_in import TakingIn
 from dialogue.telling import owner_phrases
@@ -40,6 +41,7 @@ LONGEST_TURN = 40
 ATTEMPTS = 2
 READ_AS: Mapping[str, str] = {"promised_on": "league_start"}
 """A slot whose answers are read like those to another: both are days to come."""
+FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading"})
 ANSWERING = frozenset({"inform", "affirm", "correct", "log_reading"})
 QUESTION_STEPS = frozenset({ASK, "action_read_back", "action_ask_back", "action_ask_which"})
 
@@ -144,20 +146,35 @@ class Conversation:
         """Return the meaning in the light of the open question; what was offered is tried as a question first."""
         if not message.text.strip():
             return Understanding(text="", intent="greet" if not slots["told"] else "repeat", confidence=1.0)
-        names = self.services.names()
 
         def read(asked: str | None) -> Understanding:
-            return self.understand(message.text, asked=asked, channel=message.channel, today=today, names=names)
+            return self.understand(message.text, asked=asked, channel=message.channel, today=today)
 
         question = open_question(slots)
         if question:
             alias = READ_AS.get(question)
-            return _renamed(read(alias), alias, question) if alias else read(None if slots["options"] else question)
+            if alias:
+                return _renamed(read(alias), alias, question)
+            return read("customer_choice" if slots["options"] else question)
+        heard = read(None)
+        if heard.slots or heard.questions or heard.rule not in UNREAD:
+            return self._with_name(heard, read)
         for offered in slots["offer"]:
-            heard = read(offered)
-            if offered in heard.slots and heard.intent in ANSWERING:
-                return heard
-        return read(None)
+            answer = read(offered)
+            if offered in answer.slots and answer.intent in ANSWERING:
+                return answer
+        return heard
+
+    def _with_name(self, heard: Understanding, read: Callable[[str], Understanding]) -> Understanding:
+        """Return the meaning with the name in it, where a task was asked for somebody: "log 38 for Maya"."""
+        if heard.intent not in FOR_SOMEBODY or "customer_name" in heard.slots:
+            return heard
+        for piece in read("customer_name").evidence:
+            before = heard.text[: piece.span[0]].casefold().split()
+            if piece.slot == "customer_name" and before and before[-1] in NAMES_FOLLOW:
+                slots = {**heard.slots, piece.slot: piece.value}
+                return replace(heard, slots=slots, evidence=(*heard.evidence, piece))
+        return heard
 
     # Running.
 
@@ -196,7 +213,7 @@ class Conversation:
         talk.apply(events)
         for response in result.responses:
             # A sentence speaks of the racquet it was said for, even where the action then turned to another one.
-            self._say(talk, turn, response, slots if action != "action_next_racquet" else None)
+            self._say(talk, turn, response, slots)
 
     def _options_in_words(self, options: Mapping[str, Any], talk: Talk) -> dict[str, Any]:
         entries = [
@@ -236,6 +253,8 @@ class Conversation:
     def _ask(self, talk: Talk, turn: Turn) -> None:
         """Ask for the requested slot by the first prompt there is, in Rasa's order."""
         slot, loop = talk.slots["requested_slot"], talk.loop
+        if NEXT_RACQUET in turn.done and talk.slots["whose"] == SELF:
+            self._say(talk, turn, {"response": "utter_next_racquet"})
         for name in (f"ask_{loop}_{slot}", f"ask_{slot}"):
             if f"action_{name}" in self.executor.actions:
                 self._execute(f"action_{name}", talk, turn)
@@ -248,6 +267,8 @@ class Conversation:
         """Take back turns until another question is open, with all they changed."""
         words = talk.latest_message
         turns = talk.turns_back()
+        if not turns and not talk.slots["sealed"] and any(talk.slots[fact] is not None for fact in FACTS):
+            turns = talk.turns
         self._say(talk, turn, {"response": "utter_went_back" if turns else "utter_first_question"})
         if turns:
             talk.apply([UserUtteranceReverted()] * turns)
@@ -284,8 +305,8 @@ class Conversation:
         facts = known_facts(slots)
         try:
             facts = self.services.shown(facts, turn.today)
-        except ValueRefused:
-            logger.warning("facts_not_shown")
+        except ValueRefused as refused:
+            logger.warning("facts_not_shown fact=%s", refused.slot)
         reply = Reply(
             text=tuple(_paragraphs([(sentence.text, sentence.lead) for sentence in turn.said])),
             speech=" ".join(sentence_case(sentence.speech) for sentence in turn.said if sentence.speech),

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from rasa_sdk.events import SlotSet
 
 from dialogue.messages import Understanding
-from dialogue.racquets import FACTS, SELF, known_facts
+from dialogue.racquets import FACTS, SELF, SPEAKER, known_facts, owner_label
 from dialogue.tracker import Event, Talk
 
 SURE = 0.9
@@ -18,8 +19,12 @@ GUESS = 0.5
 """From here on a value is read back before it is kept; below, it is not even that."""
 NO_VALUE_INTENTS = frozenset({"ask_what_if", "restart", "stop"})
 """What is said with these is a supposition or goes with the wind."""
-TALK_SLOTS = ("customer_name", "customer_phone", "racquet_count", "promised_on")
-"""What belongs to the conversation, not to one racquet."""
+DATES = frozenset({"strung_on", "label_due", "league_start"})
+DATED_QUESTIONS = frozenset({"ask_guarantee", "ask_due_list", "ask_why", "pickup", "out_of_scope"})
+"""A date in one of these belongs to what is asked: "will it last till January?"."""
+WORD = r"[a-z']+"
+KEPT_SLOTS = frozenset({*FACTS, "customer_name", "customer_phone", "racquet_count", "promised_on", "reading_kind"})
+"""What is kept of what was said: the facts of a racquet, and what belongs to the conversation."""
 
 
 @dataclass(frozen=True)
@@ -80,14 +85,33 @@ def intent_of(message: Mapping[str, Any]) -> str:
 def claims(message: Mapping[str, Any]) -> tuple[Claim, ...]:
     """Return every value of a message worth keeping or reading back, in the order said."""
     asked_back = {question.partition(":")[2] for question in message.get("questions", ()) if ":" in question}
-    found: list[Claim] = []
+    passing = asked_back | (DATES if intent_of(message) in DATED_QUESTIONS else frozenset())
+    found: dict[tuple[str, str | None], Claim] = {}
     for entity in message.get("entities", ()):
-        confidence = entity.get("confidence_entity") or 0.0
-        if confidence < GUESS or entity["entity"] in asked_back:
+        slot, confidence = entity["entity"], entity.get("confidence_entity") or 0.0
+        if slot not in KEPT_SLOTS or slot in passing or confidence < GUESS:
             continue
+        owner = owner_label(entity.get("role")) or _speaker(message, entity)
         why = entity.get("readback") or (None if confidence >= SURE else "unsure")
-        found.append(Claim(entity["entity"], entity["value"], entity.get("words") or "", entity.get("role"), why))
-    return tuple(found)
+        claim = Claim(slot, entity["value"], entity.get("words") or "", owner, why)
+        found[slot, owner] = _with_symptoms(found.get((slot, owner)), claim) if slot == "symptoms" else claim
+    return tuple(found.values())
+
+
+def _with_symptoms(earlier: Claim | None, claim: Claim) -> Claim:
+    """Return the symptoms said so far with one or several more."""
+    more = claim.value if isinstance(claim.value, list) else [claim.value]
+    if earlier is None:
+        return replace(claim, value=more)
+    words = f"{earlier.words}, {claim.words}"
+    return replace(earlier, value=list(dict.fromkeys([*earlier.value, *more])), words=words)
+
+
+def _speaker(message: Mapping[str, Any], entity: Mapping[str, Any]) -> str | None:
+    """Return "self" where the last person meant before a value is the speaker, else None."""
+    before = f" {' '.join(re.findall(WORD, str(message.get('text', ''))[: entity.get('start') or 0].casefold()))} "
+    last = {who: max(before.rfind(f" {words} ") for words in SPEAKER[who]) for who in SPEAKER}
+    return SELF if last[SELF] > last["same"] else None
 
 
 def brings_values(message: Mapping[str, Any]) -> bool:
@@ -115,7 +139,7 @@ def contradicts(claim: Claim, talk: Talk) -> bool:
         return False
     if same(claim.slot, known, claim.value, slots):
         return False
-    if claim.slot in {"strung_on", "label_due", "league_start"}:
+    if claim.slot in DATES:
         return not _finer(known, claim.value)
     if claim.slot in {"reading", "baseline", "symptoms"}:
         return claim.slot == "symptoms" and not (known and claim.value)
@@ -149,7 +173,9 @@ def kept(talk: Talk, said: Sequence[Claim], before: Mapping[str, Any]) -> list[E
     slots = talk.slots
     refused = (slots["refused"] or {}).get("slot")
     changed = [claim for claim in said if claim.slot != refused and slots[claim.slot] != before.get(claim.slot)]
-    noted = [*slots["noted"], *({"slot": claim.slot, "old": before.get(claim.slot)} for claim in changed)]
+    key = slots["racquet_key"]
+    noted = [{"slot": claim.slot, "old": before.get(claim.slot), "racquet": key} for claim in changed]
+    noted = [*slots["noted"], *noted]
     events = [SlotSet("noted", noted)]
     if any(claim.slot in FACTS for claim in said):
         words = {claim.slot: claim.words for claim in said if claim.words and claim.slot != refused}

@@ -15,13 +15,20 @@ PLACES = tuple(
 )
 """What may be said for the first, the second ... of several things."""
 ALL = frozenset(WORDS["all"])
+NAMES_FOLLOW = frozenset(WORDS["names_follow"])
+"""After one of these stands for whom something is."""
 SHORTEST_TAIL = 2
 
 
 def chosen(options: Mapping[str, Any], message: Mapping[str, Any]) -> Sequence[Any] | None:
     """Return the values that the words of a message pick, or None where they pick none or could mean several."""
-    said = _plain(str(message.get("text", "")))
     entries = options["entries"]
+    for entity in message.get("entities", ()):
+        if entity["entity"] == "customer_choice" and isinstance(entity["value"], int):
+            index = entity["value"] if entity["value"] < 0 else entity["value"] - 1
+            if -len(entries) <= index < len(entries):
+                return [entries[index]["value"]]
+    said = _plain(str(message.get("text", "")))
     if not said:
         return None
     if said in ALL and options.get("several"):
@@ -35,6 +42,13 @@ def chosen(options: Mapping[str, Any], message: Mapping[str, Any]) -> Sequence[A
     words = set(said.split())
     fitting = [entry["value"] for entry in entries if _fits(words, entry)]
     return fitting if len(fitting) == 1 else None
+
+
+def none_of_them(message: Mapping[str, Any]) -> bool:
+    """Tell whether a message says that it is none of the things named."""
+    return any(
+        entity["entity"] == "customer_choice" and entity["value"] == "none" for entity in message.get("entities", ())
+    )
 
 
 def _fits(words: set[str], entry: Mapping[str, Any]) -> bool:

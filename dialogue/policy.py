@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from dialogue.intake import brings_values, claims, intent_of
-from dialogue.options import chosen
+from dialogue.intake import NO_VALUE_INTENTS, brings_values, claims, intent_of
+from dialogue.options import chosen, none_of_them
 from dialogue.racquets import FACTS, all_racquets
 from dialogue.tracker import LISTEN, Talk
 
@@ -76,6 +76,8 @@ NONE_IS_AN_ANSWER = frozenset(
     }
 )
 """Asked for these, a bare "no" means that there is none."""
+UNREAD = frozenset({"act.none", "guard.noise"})
+"""The rules under which understanding gives up: words outside the trade have rules of their own."""
 SILENT = frozenset({TAKE_IN, CONSULT, KEEP, PICKUP, READING, DROP_OFF, "action_settle", "action_decide", NEXT_RACQUET})
 """These say nothing by themselves."""
 
@@ -116,7 +118,7 @@ def open_question(slots: Mapping[str, Any]) -> str | None:
 def _steer(talk: Talk) -> Iterator[str]:
     message = talk.latest_message
     action = STEERING.get(intent_of(message))
-    if action and not claims(message):
+    if action and (intent_of(message) in NO_VALUE_INTENTS or not claims(message)):
         yield action
     if "undo" in message.get("operations", ()):
         yield "action_back"
@@ -128,8 +130,10 @@ def _settle(talk: Talk, done: Sequence[str]) -> Iterator[str]:
     intent, found = intent_of(message), claims(message)
     if done:
         return
-    if slots["options"] and (chosen(slots["options"], message) is not None or intent in {"deny", "dont_know"}):
-        yield "action_choose"
+    if slots["options"]:
+        none = intent in {"deny", "dont_know"} or none_of_them(message)
+        if none or chosen(slots["options"], message) is not None:
+            yield "action_choose"
     elif slots["pending"]:
         waiting = slots["pending"][0]["slot"]
         if intent in {"affirm", "deny", "dont_know"} or any(claim.slot == waiting for claim in found):
@@ -143,7 +147,7 @@ def _take_in(talk: Talk, done: Sequence[str]) -> Iterator[str]:
     message, slots = talk.latest_message, talk.slots
     if set(message.get("operations", ())) - {"undo"}:
         yield "action_operate"
-    if brings_values(message) and "action_choose" not in done:
+    if slots["confirmed"] or (brings_values(message) and "action_choose" not in done):
         yield TAKE_IN
     if any(change["slot"] == "customer_name" for change in slots["noted"]) and not slots["customer"]:
         if slots["told"] and talk.loop is None:
@@ -168,6 +172,9 @@ def _answer(talk: Talk, done: Sequence[str]) -> Iterator[str]:
     """Yield what answers the person before the talk goes on."""
     message, slots = talk.latest_message, talk.slots
     intent = intent_of(message)
+    if _answered(slots):
+        # Words that fill the slot asked for are an answer, whatever else they sound like.
+        return
     if intent in TASKS and talk.loop != TASKS[intent]:
         yield TASKS[intent]
     elif intent == "log_reading" and talk.loop != READING and _meant_for_the_record(talk):
@@ -175,23 +182,24 @@ def _answer(talk: Talk, done: Sequence[str]) -> Iterator[str]:
     elif intent == "greet" and not done:
         yield "utter_greet_again" if _under_way(talk) else "utter_greet"
     elif intent in DIGRESSIONS and not _is_noise(talk, done):
-        yield DIGRESSIONS[intent]
+        if "action_not_understood" not in done:
+            yield DIGRESSIONS[intent]
     elif intent == "ask_when" and not done and slots["requested_slot"]:
         yield "utter_when_known"
     elif not done and open_question(slots):
         yield "action_not_understood"
 
 
+def _answered(slots: Mapping[str, Any]) -> bool:
+    asked = slots["requested_slot"]
+    return bool(asked) and any(change["slot"] == asked for change in slots["noted"])
+
+
 def _is_noise(talk: Talk, done: Sequence[str]) -> bool:
     """Tell whether words outside the trade are a failed answer to an open question, with nothing kept from them."""
     message = talk.latest_message
-    return bool(
-        intent_of(message) == "out_of_scope"
-        and not done
-        and open_question(talk.slots)
-        and not message.get("topic")
-        and message.get("noise")
-    )
+    unread = message.get("rule") in UNREAD and intent_of(message) == "out_of_scope"
+    return unread and not done and open_question(talk.slots) is not None
 
 
 def _meant_for_the_record(talk: Talk) -> bool:
@@ -218,13 +226,13 @@ def _go_on(talk: Talk, done: Sequence[str]) -> Iterator[str]:
         yield "action_ask_back"
     elif slots["options"]:
         yield "action_ask_which"
-    elif slots["refused"]:
+    elif slots["refused"] and slots["requested_slot"]:
         yield ASK
     elif talk.loop in SUBMIT:
         yield from _fill(talk)
     elif talk.loop == CONSULT:
         yield from _consult(talk)
-    elif _wants_consultation(talk):
+    elif _wants_consultation(talk, done):
         yield CONSULT
     elif all(action in SILENT for action in done):
         yield "utter_anything_else" if slots["told"] else "action_out_of_scope"
@@ -254,8 +262,10 @@ def _consult(talk: Talk) -> Iterator[str]:
         yield "action_offer"
 
 
-def _wants_consultation(talk: Talk) -> bool:
+def _wants_consultation(talk: Talk, done: Sequence[str]) -> bool:
     slots = talk.slots
+    if set(SUBMIT.values()) & set(done) and not _begun(all_racquets(slots)[slots["racquet_key"]]):
+        return False
     if any(not racquet["told"] and _begun(racquet) for racquet in all_racquets(slots).values()):
         return True
     if slots["told"]:

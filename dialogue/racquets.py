@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
@@ -42,13 +43,12 @@ KEPT = (
 """What is kept for a racquet beside its facts."""
 EMPTY: Mapping[str, Any] = {"whose": "self", "words": {}, "unknown": [], "told": False, "offered": []}
 SELF = "self"
-LABELS: Mapping[str, frozenset[str]] = {
-    name: frozenset(words)
-    for name, words in yaml.safe_load((Path(__file__).parent / "domain" / "choosing.yml").read_text(encoding="utf-8"))[
-        "racquets"
-    ].items()
-}
+_WORDS = yaml.safe_load((Path(__file__).parent / "domain" / "choosing.yml").read_text(encoding="utf-8"))
+LABELS: Mapping[str, frozenset[str]] = {name: frozenset(words) for name, words in _WORDS["racquets"].items()}
 """Words that tell one racquet from another."""
+SINGULAR: Mapping[str, str] = _WORDS["singular"]
+SPEAKER: Mapping[str, frozenset[str]] = {name: frozenset(words) for name, words in _WORDS["speaker"].items()}
+"""Words by which speakers mean themselves, and by which they mean somebody else."""
 
 
 def all_racquets(slots: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
@@ -92,9 +92,11 @@ def take_up(talk: Talk, label: str | None, mentioned: Iterable[str] = ()) -> lis
         mentioned: facts said in the same breath without an owner, which then hold for a new racquet too.
     """
     slots = talk.slots
-    if label is None or label == slots["owner"]:
-        return []
     racquets = all_racquets(slots)
+    # Who says "I" tells one player from another only where somebody else's racquet is on the counter too.
+    alone = label == SELF and not any(racquet["whose"] == "person" for racquet in racquets.values())
+    if label is None or label == slots["owner"] or alone:
+        return []
     key = _known(racquets, slots["racquet_key"], label)
     if key is not None:
         return switch(slots, key)
@@ -114,6 +116,15 @@ def take_up(talk: Talk, label: str | None, mentioned: Iterable[str] = ()) -> lis
 def fresh_racquet(slots: Mapping[str, Any]) -> list[Event]:
     """Return the events that put everything aside and take up a racquet nothing is known of."""
     return switch(slots, _free_key(all_racquets(slots)), dict(EMPTY))
+
+
+def owner_label(words: str | None) -> str | None:
+    """Return the bare label of an owner as said: "daughter" for "my daughter's racquet", "red" for "the red one"."""
+    if not words:
+        return None
+    plain = re.sub(r"['\u2019]s\b", "", words.casefold()).split()
+    kept = [word for word in plain if word not in LABELS["fillers"]]
+    return " ".join(SINGULAR.get(word, word) for word in kept) or None
 
 
 def names_a_racquet(label: str) -> bool:

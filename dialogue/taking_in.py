@@ -9,7 +9,7 @@ from typing import Any
 
 from rasa_sdk.events import ActionExecuted, SlotSet
 
-from dialogue.intake import TALK_SLOTS, Claim, by_owner, claims, contradicts, kept, merged
+from dialogue.intake import Claim, by_owner, claims, contradicts, kept, merged
 from dialogue.racquets import FACTS, SELF, fresh_racquet, take_up
 from dialogue.services import Services
 from dialogue.tracker import Talk
@@ -29,14 +29,17 @@ class TakingIn:
 
     def run(self, talk: Talk, today: dt.date, validate: Callable[[], None]) -> None:
         """Keep what this turn said; `validate` runs the form's validation on the slots set last."""
+        settled = frozenset(claim["slot"] for claim in talk.slots["confirmed"])
         said = self._said(talk)
         self._ask_back(talk)
-        self._keep_of_the_talk(talk, [claim for claim in said if claim.slot in TALK_SLOTS], today)
+        self._keep_of_the_talk(talk, [claim for claim in said if claim.slot not in FACTS], today)
         facts = [claim for claim in said if claim.slot in FACTS]
         unowned = [claim.slot for claim in facts if claim.owner is None]
         for owner, group in by_owner(facts):
             talk.apply(take_up(talk, owner, unowned))
-            self._keep(talk, group, validate)
+            sure, waiting = self._sort(talk, group, today, settled)
+            self._keep(talk, sure, validate)
+            self._close_questions(talk, sure, waiting)
 
     @staticmethod
     def _said(talk: Talk) -> list[Claim]:
@@ -61,11 +64,25 @@ class TakingIn:
             before = {claim.slot: talk.slots[claim.slot]}
             if claim.slot == "customer_name":
                 self._name(talk, claim)
+            elif claim.slot == "reading_kind":
+                self._kind(talk, claim)
+                continue
             elif claim.slot == "promised_on":
                 talk.apply([SlotSet("promised_on", self._services.day(claim.value, today))])
             else:
                 talk.apply([SlotSet(claim.slot, claim.value)])
             talk.apply(kept(talk, [claim], before))
+
+    @staticmethod
+    def _kind(talk: Talk, claim: Claim) -> None:
+        """Tell the instrument of readings that were named without one."""
+        for slot in ("reading", "baseline"):
+            value = talk.slots[slot]
+            entry = value[0] if isinstance(value, list) else value
+            if isinstance(entry, Mapping) and entry.get("kind") is None:
+                before = {slot: value}
+                talk.apply([SlotSet(slot, [{**entry, "kind": claim.value}])])
+                talk.apply(kept(talk, [Claim(slot, talk.slots[slot], claim.words)], before))
 
     @staticmethod
     def _name(talk: Talk, claim: Claim) -> None:
@@ -77,24 +94,36 @@ class TakingIn:
         talk.apply([SlotSet("customer", None), SlotSet("customer_name", None)])
         talk.apply([SlotSet("customer_name", claim.value)])
 
-    def _keep(self, talk: Talk, group: Sequence[Claim], validate: Callable[[], None]) -> None:
-        slots = talk.slots
+    def _sort(
+        self, talk: Talk, group: Sequence[Claim], today: dt.date, settled: frozenset[str]
+    ) -> tuple[list[Claim], list[Claim]]:
+        """Return what may be kept and what must be read back first; what was just confirmed need not be again."""
         sure: list[Claim] = []
         waiting: list[Claim] = []
-        for each in group:
-            claim = self._absolute(each, slots)
+        for said in group:
+            claim = self._absolute(said, talk.slots)
             if claim is None:
                 continue
-            if claim.why is None and contradicts(claim, talk):
+            if claim.why is None and claim.slot not in settled and contradicts(claim, talk):
                 claim = replace(claim, why="contradiction")
-            (waiting if claim.why else sure).append(replace(claim, value=merged(claim, talk)))
-        before = {claim.slot: slots[claim.slot] for claim in sure}
-        if sure:
-            talk.apply([ActionExecuted("consultation_form"), *(SlotSet(c.slot, c.value) for c in sure)])
-            validate()
-            self._restore_refused(talk, before)
-            talk.apply(kept(talk, sure, before))
-        self._close_questions(talk, sure, waiting)
+            claim = replace(claim, value=merged(claim, talk))
+            if claim.why:
+                # What cannot be need not be read back: it goes to be refused.
+                checked = self._services.check(claim.slot, claim.value, today)
+                claim = replace(claim, why=None) if checked.refusal else replace(claim, value=checked.value)
+            (waiting if claim.why else sure).append(claim)
+        return sure, waiting
+
+    def _keep(self, talk: Talk, sure: Sequence[Claim], validate: Callable[[], None]) -> None:
+        """Set the slots, let the form's validation check them, and note what changed."""
+        if not sure:
+            return
+        before = {claim.slot: talk.slots[claim.slot] for claim in sure}
+        slots = (SlotSet(claim.slot, claim.value) for claim in sure)
+        talk.apply([ActionExecuted("consultation_form"), *slots])
+        validate()
+        self._restore_refused(talk, before)
+        talk.apply(kept(talk, sure, before))
 
     def _absolute(self, claim: Claim, slots: Mapping[str, Any]) -> Claim | None:
         """Return a claim whose value stands by itself, or None where what it leans on is not known."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +11,7 @@ from dialogue.translate import Phrase, day_phrase, facts_phrases, phrase
 Said = tuple[str, dict[str, Any]]
 """A response key and its values."""
 
-REASONS = ("interval", "interval_unsure", "reading", "deflection")
+REASONS = ("interval", "interval_unsure", "reading")
 """The tables whose sentence stands under the verdict; the others only in the whole trail."""
 STEPS = ("interval", "interval_unsure", "due", "latest", "label", "comparable", "reading", "reading_quality", "verdict")
 """The tables a short "why" goes through."""
@@ -37,13 +37,13 @@ class Telling:
         """Return the steps taken in some tables, for the verdict or against it."""
         return [step for step in self.decision["trail"] if step["table"] in tables and step["against"] == against]
 
-    def verdict(self) -> Iterator[Said]:
-        """Yield the verdict, its reasons, what speaks against it and what it rests on."""
+    def verdict(self, told: Container[str] = ()) -> Iterator[Said]:
+        """Yield the verdict, its reasons, what speaks against it and what it rests on; no reason told before."""
         yield self._headline()
         decision = self.decision
         if decision["verdict"] == "need_more" and decision["every"]:
             yield "utter_rule_of_thumb", {"every": decision["every"]}
-        reasons = [step["says"] for step in self.steps(*REASONS)]
+        reasons = [says for says in self.reasons() if says not in told]
         if reasons:
             yield "utter_because", {"says": " ".join(reasons)}
         if decision["verdict"] == "restring_soon" and decision["restring_by"] and not self._names_the_day():
@@ -52,7 +52,16 @@ class Telling:
         if against:
             yield "utter_against", {"says": " ".join(step["says"] for step in against)}
         for step in self.steps(NOTES):
-            yield "utter_note", {"says": step["says"]}
+            if step["says"] not in told:
+                yield "utter_note", {"says": step["says"]}
+
+    def reasons(self) -> list[str]:
+        """Return the sentences of the rows that stand under the verdict."""
+        return [step["says"] for step in self.steps(*REASONS)]
+
+    def sentences(self) -> list[str]:
+        """Return the sentences that are told once: reasons and notes."""
+        return self.reasons() + [step["says"] for step in self.steps(NOTES)]
 
     def _headline(self) -> Said:
         decision, verdict = self.decision, self.decision["verdict"]
@@ -151,4 +160,4 @@ def owner_phrases(slots: Mapping[str, Any]) -> dict[str, Any]:
     elif label.islower():
         key = "utter_owner_person"
     owner = phrase(key, label=label)
-    return {"owner": owner, "racquet": phrase("utter_racquet", owner=owner)}
+    return {"owner": owner, "racquet": phrase(f"utter_racquet_{slots.get('whose') or 'self'}", owner=owner)}

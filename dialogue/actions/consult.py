@@ -13,7 +13,7 @@ from rasa_sdk.interfaces import Tracker
 from dialogue.actions.base import CounterAction, Events, say, set_slots, today
 from dialogue.errors import ValueRefused
 from dialogue.intake import claims, intent_of, outdated
-from dialogue.racquets import FACTS, known_facts
+from dialogue.racquets import FACTS, all_racquets, known_facts
 from dialogue.telling import Telling, next_question, what_if_values
 from dialogue.translate import facts_phrases
 
@@ -86,17 +86,22 @@ class TellVerdict(CounterAction):
         """Return that the verdict was told and where it is stored."""
         slots = tracker.slots
         telling = Telling.of(slots["decision"])
-        for key, values in telling.verdict():
+        everywhere = [name for racquet in all_racquets(slots).values() for name in racquet["offered"]]
+        for key, values in telling.verdict(everywhere):
             say(dispatcher, key, **values)
-        spoken = list(slots["offered"])
+        spoken = list(dict.fromkeys([*slots["offered"], *telling.sentences()]))
         for caution, key, values in telling.cautions():
-            if caution not in spoken:
+            if caution not in everywhere:
                 say(dispatcher, key, **values)
-                spoken.append(caution)
+            spoken.append(caution)
         facts = known_facts(slots)
         number = self.services.consult(facts, slots["decision"], today(tracker), slots["record"])
         kept = [name for name in spoken if name != "why"]
         return set_slots(told=True, consultation=number, offered=kept, requested_slot=None)
+
+
+FULL = frozenset({"full", "sources"})
+"""With these the whole trail is asked for."""
 
 
 class Explain(CounterAction):
@@ -114,7 +119,7 @@ class Explain(CounterAction):
                 say(dispatcher, "utter_nothing_decided")
             return []
         telling = Telling.of(slots["decision"])
-        full = "why" in slots["offered"] or "full" in tracker.latest_message.get("operations", ())
+        full = "why" in slots["offered"] or bool(FULL & set(tracker.latest_message.get("operations", ())))
         for key, values in telling.trail(slots["words"]) if full else telling.short():
             say(dispatcher, key, **values)
         return set_slots(offered=list(dict.fromkeys([*slots["offered"], "why"])))
@@ -161,6 +166,7 @@ class WhatIf(CounterAction):
             return []
         facts, day = known_facts(tracker.slots), today(tracker)
         try:
+            changes = {slot: self.services.settled(slot, value, day) for slot, value in changes.items()}
             now, then = self.services.decide(facts, day), self.services.what_if(facts, changes, day)
         except ValueRefused as refused:
             say(dispatcher, "utter_refused", message=refused.message)
@@ -196,9 +202,9 @@ class Operate(CounterAction):
 
     async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
         """Return the changed slots."""
-        slots = tracker.slots
+        slots, operations = tracker.slots, tracker.latest_message["operations"]
         changes: dict[str, Any] = {}
-        for operation in tracker.latest_message["operations"]:
+        for operation in operations:
             name, _, slot = operation.partition(":")
             if name == "swap_strings":
                 changes |= _swapped(slots)
@@ -206,16 +212,29 @@ class Operate(CounterAction):
                 changes |= _in_unit(slots, UNITS[name])
             elif name == "clear" and slot in FACTS:
                 changes[slot] = None
-        changed = {slot: value for slot, value in changes.items() if value != slots[slot]}
-        pending = [_pending_in_unit(claim, tracker.latest_message["operations"]) for claim in slots["pending"]]
+        pending = [_pending_in_unit(claim, operations) for claim in slots["pending"]]
         events = [] if pending == slots["pending"] else set_slots(pending=pending)
+        changed = {slot: value for slot, value in changes.items() if value != slots[slot]}
+        for slot, value in changed.items():
+            checked = self.services.check(slot, value, today(tracker))
+            if value is not None and checked.refusal:
+                say(dispatcher, "utter_refused", message=checked.refusal)
+                fault = {"slot": slot, "message": checked.refusal}
+                return [*events, *set_slots(refused=fault, requested_slot=slot)]
+        return [*events, *self._changed(dispatcher, tracker, changed)]
+
+    @staticmethod
+    def _changed(dispatcher: CollectingDispatcher, tracker: Tracker, changed: Mapping[str, Any]) -> Events:
+        """Return the changed slots, said back."""
+        slots = tracker.slots
         if not changed:
-            return events
+            return []
         if "swap_strings" in tracker.latest_message["operations"]:
             say(dispatcher, "utter_swapped", values=facts_phrases({**slots, **changed}, list(changed)))
-            return [*events, *set_slots(**changed), *outdated()]
-        noted = [{"slot": slot, "old": None} for slot, value in changed.items() if value is not None]
-        return [*events, *set_slots(**changed, noted=[*slots["noted"], *noted]), *outdated()]
+            return [*set_slots(**changed), *outdated()]
+        key = slots["racquet_key"]
+        noted = [{"slot": slot, "old": None, "racquet": key} for slot in changed if changed[slot] is not None]
+        return set_slots(**changed, noted=[*slots["noted"], *noted]) + outdated()
 
 
 UNITS: Mapping[str, str] = {"unit_kg": "kg", "unit_lb": "lb"}

@@ -260,9 +260,9 @@ class LogReading(CounterAction):
         if not (record and record.get("racquet_id")):
             say(dispatcher, "utter_no_racquet", name=customer["name"])
             return [ActiveLoop("consultation_form"), *set_slots(requested_slot=None)]
-        measured = {name: slots[name] for name in ("reading", "baseline") if slots[name] is not None}
-        if record.get("baseline_on_record"):
-            measured.pop("baseline", None)
+        # A baseline that nobody said comes from the card: it is there already.
+        said = [name for name in ("reading", "baseline") if slots[name] is not None and name in slots["words"]]
+        measured = {name: slots[name] for name in said}
         try:
             logged = self.services.log_reading(record["racquet_id"], measured, today(tracker))
         except ValueRefused as refused:

@@ -12,9 +12,11 @@ from rasa_sdk.interfaces import Tracker
 from dialogue.actions.base import CounterAction, Events, say, say_with_choices, set_slots
 from dialogue.intake import claims, intent_of
 from dialogue.racquets import all_racquets, switch
-from dialogue.telling import next_offer
+from dialogue.telling import next_offer, owner_phrases
 from dialogue.translate import fact_phrase, facts_phrases
 
+FRAME_DAMAGE = "act.frame_damage"
+"""The cue that hears of a damaged frame."""
 PATIENCE = 2
 """After so many answers to one question that were not understood there are choices; after more, a person."""
 
@@ -27,7 +29,24 @@ class Note(CounterAction):
     async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
         """Return that it was said."""
         slots = tracker.slots
-        noted = [change for change in slots["noted"] if slots[change["slot"]] is not None]
+        racquets = all_racquets(slots)
+        keys = sorted({change["racquet"] for change in slots["noted"]})
+        if keys == [slots["racquet_key"]]:
+            self._note_present(dispatcher, slots)
+            return set_slots(noted=[])
+        for key in keys:
+            racquet = racquets[key]
+            changed = [change["slot"] for change in slots["noted"] if change["racquet"] == key]
+            told = [slot for slot in dict.fromkeys(changed) if slot in racquet]
+            if told:
+                which = owner_phrases(racquet)["racquet"]
+                say(dispatcher, "utter_noted_for", which=which, values=facts_phrases(racquet, told))
+        return set_slots(noted=[])
+
+    @staticmethod
+    def _note_present(dispatcher: CollectingDispatcher, slots: Mapping[str, Any]) -> None:
+        key = slots["racquet_key"]
+        noted = [each for each in slots["noted"] if each["racquet"] == key and slots[each["slot"]] is not None]
         corrected = [change for change in noted if change["old"] is not None and change["slot"] != "symptoms"]
         for change in corrected:
             slot = change["slot"]
@@ -36,7 +55,6 @@ class Note(CounterAction):
         fresh = [change["slot"] for change in noted if change not in corrected and change["slot"] != "customer_name"]
         if fresh:
             say(dispatcher, "utter_noted", values=facts_phrases(slots, list(dict.fromkeys(fresh))))
-        return set_slots(noted=[])
 
 
 class ReadBack(CounterAction):
@@ -47,7 +65,9 @@ class ReadBack(CounterAction):
     async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
         """Return nothing: what waits goes on waiting."""
         claim = tracker.slots["pending"][0]
-        key = READ_BACK.get(claim["why"], "utter_read_back")
+        known = tracker.slots.get(claim["slot"])
+        why = "unsure" if claim["why"] == "contradiction" and known is None else claim["why"]
+        key = READ_BACK.get(why, "utter_read_back")
         if claim["slot"] == "customer":
             say(dispatcher, key, **_card_values(claim["value"]))
         elif claim["why"] == "new_customer":
@@ -178,7 +198,7 @@ class OutOfScope(CounterAction):
         """Return nothing: an open question stays open."""
         message, slots = tracker.latest_message, tracker.slots
         suggestions = message.get("suggestions") or ()
-        if "crack" in message.get("questions", ()):
+        if message.get("rule") == FRAME_DAMAGE:
             say(dispatcher, "utter_crack")
         elif suggestions:
             say(dispatcher, "utter_not_understood")
@@ -208,7 +228,6 @@ class NextRacquet(CounterAction):
 
     async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
         """Return the switch."""
-        say(dispatcher, "utter_next_racquet")
         waiting = [key for key, racquet in all_racquets(tracker.slots).items() if not racquet["told"]]
         return switch(tracker.slots, waiting[0])
 

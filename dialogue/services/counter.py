@@ -115,10 +115,13 @@ class Services:
     def check(self, slot: str, value: Any, today: dt.date) -> Checked:
         """Return one value as it is kept, or what is wrong with it."""
         try:
-            facts = self.facts({slot: value}, today)
+            return Checked(self.settled(slot, value, today))
         except ValueRefused as refused:
             return Checked(None, refused.message)
-        return Checked(facts.to_dict().get(slot, value))
+
+    def settled(self, slot: str, value: Any, today: dt.date) -> Any:
+        """Return one value as it is kept: spans of time as days, figures as numbers."""
+        return self.facts({slot: value}, today).to_dict().get(slot, value)
 
     def day(self, value: Any, today: dt.date) -> str | None:
         """Return the day that a date means, as ISO text, or None where it cannot be."""
@@ -171,11 +174,6 @@ class Services:
             return stored.id
 
     # Customers and their racquets.
-
-    def names(self) -> tuple[str, ...]:
-        """Return the names on record, for the ear to know them."""
-        with self.store.view() as unit:
-            return tuple(customer.name for customer in unit.customers.all())
 
     def find(self, name: str) -> tuple[Card, ...]:
         """Return who may be meant by a name, the likeliest first."""

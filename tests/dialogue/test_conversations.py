@@ -1,0 +1,42 @@
+"""Whole conversations, from what people say to what is asked, known, decided and stored."""
+
+from __future__ import annotations
+
+import pytest
+
+from storage.database import Store
+from tests.dialogue.scripts import Script, build_conversation, differences, open_test_store, play, read_scripts, seed
+
+
+@pytest.mark.parametrize("script", list(read_scripts()), ids=str)
+def test_a_conversation_goes_as_written(script: Script) -> None:
+    """Every turn asks, says, knows and decides what the script expects, and the last one checks facts and decision."""
+    last = script.data["turns"][-1]
+    assert "facts" in last, "a script ends in checked facts"
+    assert "decision" in last, "a script ends in a checked decision"
+    with open_test_store() as store:
+        seed(store, script.data.get("record", []))
+        conversation = build_conversation(store)
+        for turn, reply in play(script.data, conversation):
+            assert not differences(turn, reply), f"at {turn['say']!r}"
+        _check_stored(script, store)
+
+
+def _check_stored(script: Script, store: Store) -> None:
+    """Compare how many consultations, customers, readings and collected racquets there are with what is expected."""
+    expected = script.data.get("stored", {})
+    with store.view() as unit:
+        found = {
+            "consultations": len(unit.consultations.all()),
+            "customers": len(unit.customers.all()),
+            "racquets": len(unit.racquets.all()),
+            "readings": len(unit.readings.all()),
+            "jobs": len(unit.jobs.all()),
+            "collected": sum(job.status == "collected" for job in unit.jobs.all()),
+        }
+    assert {name: found[name] for name in expected} == expected
+
+
+def test_there_are_conversations_of_many_kinds() -> None:
+    """An empty folder would pass every script."""
+    assert len(list(read_scripts())) >= 25
