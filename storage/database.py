@@ -103,7 +103,7 @@ def open_store(
         clock: what time it is, in UTC, for the moments in the rows.
 
     Raises:
-        StoreUnusable: newer, foreign, damaged, locked, read-only, missing or unreachable.
+        StoreUnusable: newer, foreign, damaged, locked, read-only, missing, unreachable or unknown to its server.
     """
     address = _address(url)
     engine = _engine(address, synchronous)

@@ -17,7 +17,7 @@ class StoreUnusable(StorageError):
         self.where = where
         """The file or the server, without a password."""
         self.reason = reason
-        """newer, foreign, damaged, locked, read_only, missing, unreachable, driver or broken."""
+        """newer, foreign, damaged, locked, full, read_only, missing, unreachable, unknown, driver or broken."""
         self.message = message
 
 
@@ -70,8 +70,13 @@ _SIGNS = (
     ("full", ("disk is full", "no space left"), "has no room left; free some disk space and try again"),
     (
         "missing",
-        ("unable to open database file", "does not exist"),
+        ("unable to open database file",),
         "cannot be opened; check that the folder exists and may be written",
+    ),
+    (
+        "unknown",
+        ("does not exist", "authentication failed", "no password supplied", "no pg_hba.conf entry"),
+        "knows no such database or user, or refuses the password; create them or check the address",
     ),
     (
         "unreachable",

@@ -34,6 +34,8 @@ class Customer(Base):
     plays_per_week_high: Mapped[float | None]
     hours_per_play_low: Mapped[float | None]
     hours_per_play_high: Mapped[float | None]
+    hours_per_week_low: Mapped[float | None]
+    hours_per_week_high: Mapped[float | None]
     season: Mapped[Word | None]
     breaks_strings: Mapped[bool | None]
     notes: Mapped[str | None] = mapped_column(Text)
@@ -295,7 +297,7 @@ class Setting(Base):
 
 
 class AuditEntry(Base):
-    """One write: who changed which row when, from what to what; only ever added to."""
+    """One write: who changed which row when, from what to what; erasing a customer alone empties it."""
 
     __tablename__ = "audit_entry"
     __table_args__ = (Index(None, "entity", "entity_id"), Index(None, "who", "id"), Kept)

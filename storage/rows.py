@@ -62,6 +62,8 @@ class CustomerRow(Row):
     plays_per_week_high: float | None = None
     hours_per_play_low: float | None = None
     hours_per_play_high: float | None = None
+    hours_per_week_low: float | None = None
+    hours_per_week_high: float | None = None
     season: str | None = None
     breaks_strings: bool | None = None
     notes: str | None = None

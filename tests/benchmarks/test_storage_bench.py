@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import random
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
@@ -25,8 +26,9 @@ from storage.rows import CustomerRow, RacquetRow, ReadingRow, StringJobRow
 CUSTOMERS, RACQUETS, JOBS = 100_000, 120_000, 400_000
 TODAY = dt.date(2026, 5, 4)
 BOUND_SECONDS = 0.05
-SYLLABLES = (["ba", "bel", "cor", "da", "den", "el", "fa", "fen", "gar", "hol", "il", "jo", "kan", "lo"]) + (
-    ["mar", "nor", "o", "pel", "quin", "ro", "sten", "ta", "ul", "ver", "wick", "yan", "zo"]
+SYLLABLES = re.findall(
+    "[a-z]+",
+    "ba bel cor da den el fa fen gar hol il jo kan lo mar nor o pel quin ro sten ta ul ver wick yan zo",
 )
 
 
@@ -152,7 +154,7 @@ def test_find_misspelt_name(benchmark: BenchmarkFixture, big: BigShop) -> None:
 
     benchmark.pedantic(search, rounds=300, warmup_rounds=5)
     assert within_bound(benchmark)
-    assert len(missed) <= 0.05 * 305
+    assert len(missed) <= 0.02 * 305
 
 
 def test_find_family_name(benchmark: BenchmarkFixture, big: BigShop) -> None:
@@ -201,7 +203,7 @@ def test_list_due_in_a_week(benchmark: BenchmarkFixture, big: BigShop) -> None:
         with big.store.view() as unit:
             return unit.queries.due(TODAY, within_days=7).total
 
-    assert benchmark.pedantic(look, rounds=50, warmup_rounds=3) > 1000
+    assert benchmark.pedantic(look, rounds=50, warmup_rounds=3) >= 1000
     assert within_bound(benchmark)
 
 

@@ -215,6 +215,13 @@ def test_a_server_that_is_not_there_is_named_without_the_password() -> None:
     assert "127.0.0.1" in str(error)
 
 
+def test_a_database_the_server_does_not_know_is_named(postgresql_server: str) -> None:
+    """A database the server does not know is named."""
+    for known, unknown in (("/postgres?", "/nowhere?"), ("counterpull", "stranger")):
+        error = refused(postgresql_server.replace(known, unknown))
+        assert (error.reason, "check the address" in str(error)) == ("unknown", True)
+
+
 @pytest.fixture
 def unprivileged() -> Iterator[Path]:
     """A folder of somebody who is not allowed everything; root is, so the test steps down for a while."""

@@ -147,6 +147,8 @@ def _create_tables() -> None:
         sa.Column("plays_per_week_high", sa.Double(), nullable=True),
         sa.Column("hours_per_play_low", sa.Double(), nullable=True),
         sa.Column("hours_per_play_high", sa.Double(), nullable=True),
+        sa.Column("hours_per_week_low", sa.Double(), nullable=True),
+        sa.Column("hours_per_week_high", sa.Double(), nullable=True),
         sa.Column("season", sa.String(length=40), nullable=True),
         sa.Column("breaks_strings", sa.Boolean(), nullable=True),
         sa.Column("notes", sa.Text(), nullable=True),
