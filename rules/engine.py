@@ -138,7 +138,7 @@ class _Ruleset:
         """
         if name not in self.bounds:
             return value if isinstance(value, str) else f"={value}".lower()
-        if isinstance(value, (str, bool)):
+        if isinstance(value, (str, bool)) or value != value:  # noqa: PLR0124 - only what is no number differs from itself
             return None
         bounds = self.bounds[name]
         place = bisect_left(bounds, value)
