@@ -66,6 +66,8 @@ def parse_facts(raw: Any, *, today: dt.date, limits: Limits) -> Facts:
             continue
         if name not in set(Fact):
             raise _refuse_name(str(_short(name)), value)
+        if value == SAME and name in SIDES.values():
+            raise FactRefused(name, SAME, "Only the crosses can be the same as the mains; name the mains.")
         if value is not None and not (name in SIDES and value == SAME):
             found[name] = PARSERS[Fact(name)](intake, name, value)
     _share_sides(given, found)
@@ -83,8 +85,6 @@ def _refuse_name(name: str, value: Any) -> FactRefused:
 def _share_sides(given: Mapping[str, Any], found: dict[str, Any]) -> None:
     """Fill in the other side of a full bed, and of crosses said to be the same as the mains."""
     for crosses, mains in SIDES.items():
-        if given.get(mains) == SAME:
-            raise FactRefused(mains, SAME, "Only the crosses can be the same as the mains; name the mains.")
         if given.get(crosses) == SAME and mains in found:
             found[crosses] = found[mains]
     if given.get("crosses_material") == SAME:
