@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,6 +14,7 @@ from assistant.exits import CommandError, Exit
 from assistant.settings import Settings
 
 if TYPE_CHECKING:
+    from assistant.channels.web.shop import Fault, Shop
     from dialogue.action_calls import ActionCalls
     from dialogue.conversation import Conversation
     from dialogue.counter.counter import Counter
@@ -134,6 +135,93 @@ def open_action_calls(settings: Settings) -> Iterator[ActionCalls]:
 
     with open_database(settings) as store:
         yield ActionCalls(build_executor(Services(store, open_book(settings))))
+
+
+@contextmanager
+def open_shop(settings: Settings, surroundings: Surroundings) -> Iterator[Shop]:
+    """Open what the kiosk and the board work with, on this run's database and rulebook.
+
+    Raises:
+        CommandError: when database or rulebook cannot be used.
+    """
+    from assistant.channels.web.labels import print_label
+    from assistant.channels.web.public import PublicServices, open_public_conversation
+    from assistant.channels.web.shop import Shop
+    from assistant.channels.web.telling import tell_facts
+    from dialogue.counter.counter import Counter
+    from dialogue.understanding import understand
+
+    book = open_book(settings)
+    with open_database(settings) as store:
+        shop = Shop(
+            turn=open_public_conversation(PublicServices(store, book), understand).handle,
+            suppose=lambda facts, changes, today: suppose_facts(facts, changes, today, book),
+            tell_facts=tell_facts,
+            counter=lambda who: Counter(store, book, surroundings.today(), who, surroundings.region),
+            today=surroundings.today,
+            explain=explain_fault,
+            print_label=print_label,
+            foresee=lambda facts, today: foresee_facts(facts, today, book),
+            kiosk_only=surroundings.kiosk_only,
+            hosts=surroundings.hosts,
+        )
+        secret = surroundings.secret
+        yield replace(shop, secret=secret) if secret else shop
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What the web server knows of where it runs."""
+
+    today: Callable[[], dt.date]
+    """The present day: a server runs past midnight."""
+    region: str = "US"
+    kiosk_only: bool = False
+    hosts: frozenset[str] = frozenset()
+    secret: bytes | None = None
+
+
+def suppose_facts(
+    facts: Mapping[str, Any], changes: Mapping[str, Any], today: dt.date, book: Rulebook
+) -> dict[str, Any]:
+    """Return the decision JSON for facts JSON with some changed, or {"error": {fact, value, message}}."""
+    from rules.chain import decide
+    from rules.errors import FactRefused
+    from rules.intake import parse_facts
+    from rules.whatif import decide_what_if
+
+    try:
+        known = parse_facts(dict(facts), today=today, limits=book.limits)
+        return (decide_what_if(known, changes, book) if changes else decide(known, book)).to_dict()
+    except FactRefused as refused:
+        return {"error": {"fact": refused.fact, "value": refused.value, "message": refused.message}}
+
+
+def foresee_facts(facts: Mapping[str, Any], today: dt.date, book: Rulebook) -> dict[str, Any] | None:
+    """Return the forecast JSON of the stringing that the facts describe, or None where nothing can be foreseen."""
+    from rules.errors import RulesError
+    from rules.forecast import forecast_loss
+    from rules.forecast_book import load_forecast_book
+    from rules.forecast_history import job_from_facts
+    from rules.intake import parse_facts
+
+    try:
+        job = job_from_facts(parse_facts(dict(facts), today=today, limits=book.limits), load_forecast_book())
+        return forecast_loss(job, today).to_dict() if job and job.baseline else None
+    except RulesError:
+        return None
+
+
+def explain_fault(error: BaseException) -> Fault | None:
+    """Return what an error of the storage means to somebody at a screen; None for any other error."""
+    from assistant.channels.web.shop import Fault
+    from storage.errors import Conflict, NotFound, StorageError
+
+    if isinstance(error, NotFound):
+        return Fault(404, str(error))
+    if isinstance(error, Conflict):
+        return Fault(409, str(error))
+    return Fault(503, str(error)) if isinstance(error, StorageError) else None
 
 
 def decide_facts(raw: Any, settings: Settings) -> dict[str, Any]:

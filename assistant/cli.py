@@ -31,6 +31,7 @@ COMMANDS = {
     "backup": "copy the database and check the copy",
     "restore": "put a backup in the place of the database",
     "staff": "who may sign in at the counter",
+    "serve": "kiosk and staff board in the browser",
     "demo": "fill an invented shop to try things in",
     "actions": "the conversation's actions over HTTP, in the open action-server protocol",
     "check": "check rulebook, phrases, cues and set-up",

@@ -50,7 +50,7 @@ def build_app(shop: Shop) -> App:
 def _add_board(app: App, board: Board) -> None:
     pages = board.routes()
     Acts(board).add_to(pages)
-    Gate(board.shop, board.sessions, board.pool).put_before(pages)
+    Gate(board.shop, board.sessions, board.pool).put_before(app, pages)
     app.blueprint(pages)
 
     @app.after_server_start

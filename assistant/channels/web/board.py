@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from http import HTTPStatus
 from typing import Any
@@ -212,6 +213,7 @@ class Board:
             "member": request.ctx.member.name,
             "today": counter.today,
             "say_day": words.date,
+            "say_iso": lambda text: words.date(dt.date.fromisoformat(text)),
             "term": _term(words.term),
             "phone": show_phone,
             "here": request.path,

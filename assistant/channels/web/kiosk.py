@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Mapping, Sequence
 from http import HTTPStatus
 from typing import Any
 
@@ -22,6 +23,7 @@ from assistant.channels.web.throttle import Throttle
 from assistant.channels.web.wording import figure, load_words, throttling
 from dialogue.messages import Message
 
+SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 CALENDAR = "text/calendar; charset=utf-8"
 
 
@@ -143,7 +145,7 @@ class Kiosk:
             return render(request, "kiosk/answer.html", **self._answer(key, talk))
         facts = dict(talk.facts)
         known, told, left = await self.pool.run(self._measure_progress, facts)
-        *lead, question = talk.text or (load_words()["kiosk"]["ask_anything"],)
+        lead, question = split_question(talk.text or (load_words()["kiosk"]["ask_anything"],))
         return render(
             request,
             "kiosk/question.html",
@@ -157,7 +159,7 @@ class Kiosk:
         )
 
     def _measure_progress(self, facts: Mapping[str, Any]) -> tuple[int, tuple[str, ...], int]:
-        """Return how many questions are answered, what is known in words, and how many questions the rules still have."""
+        """Return how many questions are answered, what is known in words, and how many the rules still have."""
         decision = self.shop.suppose(facts, {}, self.shop.today())
         told = tuple(self.shop.tell_facts(facts))
         known = len(set(facts) - {"words", "unknown"}) + len(facts.get("unknown", ()))
@@ -258,6 +260,14 @@ class Kiosk:
     @property
     def _say_day(self) -> Callable[[dt.date], str]:
         return self.shop.counter("kiosk").wording.words.date
+
+
+def split_question(text: Sequence[str]) -> tuple[list[str], str]:
+    """Return what is said before the question, and the question: the last paragraph from its first question on."""
+    *lead, last = text
+    sentences = SENTENCE_END.split(last)
+    first = next((at for at, sentence in enumerate(sentences) if sentence.endswith("?")), 0)
+    return [*lead, *([" ".join(sentences[:first])] if first else [])], " ".join(sentences[first:])
 
 
 def _set_cookie(response: HTTPResponse, cookie: str) -> None:

@@ -12,7 +12,7 @@ from sanic.exceptions import SanicException
 from sanic.response.types import BaseHTTPResponse
 
 from assistant.channels.web.pages import App, show_fault
-from assistant.channels.web.shop import Shop
+from assistant.channels.web.shop import Fault, Shop
 from assistant.channels.web.wording import figure
 
 logger = logging.getLogger(__name__)
@@ -55,7 +55,7 @@ def guard(app: App, shop: Shop) -> None:
 
     @app.exception(Exception)
     async def show_error(request: Request, error: Exception) -> HTTPResponse:
-        status = error.status_code if isinstance(error, SanicException) else FAILED
+        status = _status_of(error, shop.explain(error))
         if status >= FAILED:
             # The kind of error alone: its text may hold what somebody typed.
             logger.error("request_failed error=%s route=%s", type(error).__name__, _route_name(request))
@@ -73,6 +73,8 @@ def limit_requests(app: App) -> None:
     app.config.ACCESS_LOG = False
     app.config.FALLBACK_ERROR_FORMAT = "text"
     app.config.MOTD = False
+    # A browser that simply goes away is no fault, and its traceback would be one in the log.
+    logging.getLogger("sanic.websockets").setLevel(logging.CRITICAL)
 
 
 def served_hosts(shop: Shop) -> frozenset[str]:
@@ -99,6 +101,12 @@ def is_own(request: Request) -> bool:
     if origin is None:
         return request.headers.get("sec-fetch-site", "same-origin") in {"same-origin", "none"}
     return bool(urlsplit(origin).netloc == request.headers.get("host"))
+
+
+def _status_of(error: BaseException, fault: Fault | None) -> int:
+    if fault:
+        return fault.status
+    return error.status_code if isinstance(error, SanicException) else FAILED
 
 
 def _route_name(request: Request) -> str:

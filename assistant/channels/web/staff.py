@@ -7,8 +7,9 @@ from typing import Any
 
 from sanic import Blueprint, HTTPResponse, Request
 from sanic.response import redirect
+from sanic.response.types import BaseHTTPResponse
 
-from assistant.channels.web.pages import PART, fields_of, render, show_fault
+from assistant.channels.web.pages import PART, App, fields_of, render, show_fault
 from assistant.channels.web.pool import Pool
 from assistant.channels.web.sessions import STAFF_COOKIE, Sessions, StaffSession
 from assistant.channels.web.shop import Shop
@@ -17,7 +18,9 @@ from assistant.channels.web.wording import throttling
 from dialogue.counter.outcomes import Refusal
 from dialogue.counter.staff import list_staff, verify_pin
 
-OPEN = frozenset({"/board/sign-in"})
+PREFIX = "/board"
+OPEN = frozenset({"sign_in_form", "sign_in"})
+"""The only routes of the board that need no session."""
 SIGNING_IN = "sign-in"
 """What the form tokens of the sign-in page are made from, beside the browser's own key."""
 
@@ -32,17 +35,20 @@ class Gate:
         self._by_address = Throttle(throttling("pin_by_address"))
         self._by_name = Throttle(throttling("pin_by_name"))
 
-    def put_before(self, board: Blueprint) -> None:
-        """Check every request to the board, and keep a session alive while it is used."""
+    def put_before(self, app: App, board: Blueprint) -> None:
+        """Check every request to the board, and keep a session alive while it is used.
+
+        The check hangs on the app, not on the board's own routes: a route that is added later is behind it too.
+        """
         board.add_route(self.show, "/sign-in", methods=["GET"], name="sign_in_form")
         board.add_route(self.sign_in, "/sign-in", methods=["POST"], name="sign_in")
         board.add_route(self.sign_out, "/sign-out", methods=["POST"], name="sign_out")
-        board.on_request(self.check)
-        board.middleware(self.keep_alive, "response")
+        app.register_middleware(self.check, "request")
+        app.register_middleware(self.keep_alive, "response")
 
     async def check(self, request: Request) -> HTTPResponse | None:
         """Let a request through that belongs to a session and, where it changes something, carries its token."""
-        if request.path.rstrip("/") in OPEN:
+        if not is_guarded(request):
             return None
         staff = await self.pool.run(self._staff)
         session = self.sessions.read_staff(
@@ -59,10 +65,10 @@ class Gate:
             return await show_fault(request, HTTPStatus.FORBIDDEN)
         return None
 
-    async def keep_alive(self, request: Request, response: HTTPResponse) -> None:
+    async def keep_alive(self, request: Request, response: BaseHTTPResponse) -> None:
         """Write the cookie anew, seen now."""
         session: StaffSession | None = getattr(request.ctx, "session", None)
-        if session and response is not None:
+        if session:
             self._set_cookie(response, self.sessions.write_staff(session, request.ctx.member.pin_hash))
 
     async def show(self, request: Request) -> HTTPResponse:
@@ -108,5 +114,13 @@ class Gate:
         return {} if isinstance(listed, Refusal) else {row.id: row for row in listed.staff}
 
     @staticmethod
-    def _set_cookie(response: HTTPResponse, cookie: str) -> None:
+    def _set_cookie(response: BaseHTTPResponse, cookie: str) -> None:
         response.add_cookie(STAFF_COOKIE, cookie, path="/board", httponly=True, samesite="Strict", secure=False)
+
+
+def is_guarded(request: Request) -> bool:
+    """Tell whether a request is for the board, by its route and by its path, and not to sign in."""
+    *_, blueprint, name = ["", *(request.route.name if request.route else "").split(".")]
+    if blueprint == "board":
+        return name not in OPEN
+    return request.path.startswith(PREFIX)
