@@ -116,7 +116,7 @@ def _taken_lines(desk: Desk, taken: TakenIn) -> Iterator[str]:
     racquet, customer = taken.racquet.nickname or desk.say("unnamed"), taken.customer.name
     if taken.job is None:
         yield desk.say("to_a_person", racquet=racquet, customer=customer)
-        yield desk.say(f"person_{taken.person}")
+        yield desk.counter.wording.say(f"refused.{taken.person}")
         return
     promised = taken.job.promised_on
     key = "taken_in_promised" if promised else "taken_in"

@@ -171,7 +171,7 @@ def plan_season(
         due = unit.queries.season_due(season.id, counter.today, fresh_from)
     first = max(counter.today, fresh_from)
     free = [load for load in due.bench if first <= load.day <= ready_by and load.day.weekday() not in closed]
-    entries, planned = _spread(due.members, free, counter.today)
+    entries, planned = spread_rush(due.members, free, counter.today)
     if not free and any(entry.promised_on is None for entry in entries):
         raise refuse("no_day_left", "season", day=ready_by)
     days = tuple(RushDay(day=load.day, promised=load.promised, planned=planned.get(load.day, 0)) for load in due.bench)
@@ -216,7 +216,7 @@ def _the_season(counter: Counter, unit: UnitOfWork, league: LeagueRow, starts_on
     raise NotFound("league_season", starts_on.isoformat())
 
 
-def _spread(
+def spread_rush(
     members: tuple[MemberDue, ...], free: list[BenchDay], today: dt.date
 ) -> tuple[tuple[RushEntry, ...], dict[dt.date, int]]:
     """Give each racquet the emptiest day, the earliest of several; those due first come first."""
