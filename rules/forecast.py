@@ -39,20 +39,21 @@ def forecast_loss(
     book = book or load_forecast_book()
     start = expect_from_book(job.strings, book)
     history = read_history(job, today, book, start.mean[0])
-    population = shop.populations.get((job.strings, history.kind), start) if shop is not None else start
     past = [read_history(one, today, book, start.mean[0]) for one in earlier if one.strings == job.strings]
-    belief, player_jobs = expect_of_job(population, [one for one in past if one.kind == history.kind])
+    kind = history.kind if history.baseline is not None else _usual_kind(job, past, shop)
+    population = shop.populations.get((job.strings, kind), start) if shop is not None else start
+    belief, player_jobs = expect_of_job(population, [one for one in past if one.kind == kind])
     figures = book.figures
     fit, misfits = fit_without_outliers(
         history.checks, belief, history.noise, figures.outlier_sd.value, int(figures.outlier_others.value)
     )
     view = FitView(fit, job.strung_on, history.mean_hours_per_week, population.widen, int(figures.horizon_days.value))
     slope_sd = EIGHTY_PERCENT * math.sqrt(max(fit.slope_variance, 0.0))
-    lines = book.lines[history.kind or _UNNAMED_LINES].percent
+    lines = book.lines[kind or _UNNAMED_LINES].percent
     found = Forecast(
         strung_on=job.strung_on,
         today=today,
-        kind=history.kind,
+        kind=kind,
         readings=len(history.checks),
         loss_today_percent=view.band((today - job.strung_on).days),
         slope_percent_per_decade=Band(max(fit.slope - slope_sd, 0.0), fit.slope, fit.slope + slope_sd),
@@ -65,6 +66,16 @@ def forecast_loss(
         outliers=tuple(_name_outlier(one, history, today) for one in misfits),
     )
     return replace(found, remarks=remark_on(found, job, history, book))
+
+
+def _usual_kind(job: Job, past: Sequence[History], shop: ShopPrior | None) -> Kind | None:
+    """Return the kind of instrument a job will be read with that nobody has measured yet: player's or shop's."""
+    if kinds := [one.kind for one in past if one.checks]:
+        return max(kinds, key=kinds.count)
+    jobs = (
+        {kind: one.jobs for (strings, kind), one in shop.populations.items() if strings == job.strings} if shop else {}
+    )
+    return max(jobs, key=lambda kind: jobs[kind], default=None)
 
 
 def _name_outlier(misfit: Misfit, history: History, today: dt.date) -> Outlier:

@@ -97,6 +97,7 @@ class ForecastFigures(Strict):
     player_share: Figure
     shop_strength: Figure
     bend_sd: Figure
+    turn_sd: Figure
     implausible_sd: Figure
     widen_least: Figure
     widen_most: Figure

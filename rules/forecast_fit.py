@@ -281,6 +281,10 @@ def _dot(first: Sequence[float], second: Sequence[float]) -> float:
     return total
 
 
+_FAR_BELOW = -25.0
+"""So far below zero the hazard is taken from its asymptotic series, for the share above zero leaves a float's range."""
+
+
 def _cut_at_zero(mean: float, variance: float) -> tuple[float, float]:
     """Return shift and shrinkage, per unit of covariance, of a normal variable known to be above zero.
 
@@ -290,9 +294,11 @@ def _cut_at_zero(mean: float, variance: float) -> tuple[float, float]:
     if variance <= 0:
         return 0.0, 0.0
     sd = math.sqrt(variance)
-    z = max(mean / sd, -8.0)  # further out the share above zero is too small to compute
-    share = 0.5 * math.erfc(-z / math.sqrt(2))
-    hazard = math.exp(-0.5 * z * z) / math.sqrt(2 * math.pi) / share
+    z = mean / sd
+    if z < _FAR_BELOW:
+        hazard = -z - 1 / z + 2 / z**3
+    else:
+        hazard = math.exp(-0.5 * z * z) / math.sqrt(2 * math.pi) / (0.5 * math.erfc(-z / math.sqrt(2)))
     return hazard / sd, hazard * (hazard + z) / variance
 
 

@@ -113,11 +113,12 @@ def read_history(job: Job, today: dt.date, book: ForecastBook, slope: float) -> 
     usable, left_out = _sift(job, today)
     pairs = _best_series(job, usable)
     taken = {id(pair.reading) for pair in pairs}
-    why = ForecastRemark.LEFT_OUT_UNLIKE if job.baseline else ForecastRemark.NO_BASELINE
+    measured = any(min(one.values) > 0 for one in job.baseline)
+    why = ForecastRemark.LEFT_OUT_UNLIKE if measured else ForecastRemark.NO_BASELINE
     left_out += [LeftOut(reading, why) for reading in usable if id(reading) not in taken]
     clock = _Clock(job, today, book, slope)
     weekly, share_sd, play_known = _play(job, book)
-    baseline = pairs[0].baseline if pairs else (job.baseline[-1] if job.baseline else None)
+    baseline = pairs[0].baseline if pairs else next((one for one in job.baseline if min(one.values) > 0), None)
     zero, zero_sd = clock.time_baseline(baseline)
     rate = (weekly.low + weekly.high) / 2 / HOURS_PER_WEEK
     rows = []
@@ -162,12 +163,16 @@ def _sift(job: Job, today: dt.date) -> tuple[list[Reading], list[LeftOut]]:
 
 def _best_series(job: Job, usable: list[Reading]) -> list[Comparison]:
     """Return the readings of one instrument beside its latest baseline, earlier baselines of it among them."""
-    baselines = tuple(one for one in job.baseline if min(one.values) > 0)
-    earlier = tuple(one for one in baselines if not one.estimated)
-    series: dict[int, list[Comparison]] = {}
-    for pair in compare(baselines, (*usable, *earlier)):
-        if pair.reading is not pair.baseline:
-            series.setdefault(id(pair.baseline), []).append(pair)
+    baselines = [one for one in job.baseline if min(one.values) > 0]
+    series: dict[tuple[Kind | None, str | None, str | None], list[Comparison]] = {}
+    for reading in usable:
+        for pair in compare(baselines, (reading,)):
+            series.setdefault((pair.kind, reading.unit, reading.instrument), []).append(pair)
+    for one in baselines if len(baselines) > 1 else ():
+        for pair in compare(baselines, (one,)):
+            earlier = (one.taken_on or job.strung_on) < (pair.baseline.taken_on or job.strung_on)
+            if earlier and not one.estimated:
+                series.setdefault((pair.kind, one.unit, one.instrument), []).append(pair)
     return max(series.values(), key=len, default=[])
 
 

@@ -8,6 +8,10 @@ from dataclasses import dataclass
 
 LN10 = math.log(10.0)
 _NEWTON_STEPS = 64
+_LARGEST_LOG = 700.0
+"""exp() of more is beyond a float: longer than anybody waits."""
+_NO_WEAR = -40.0
+"""ln of an argument of W so small that W(v) = v to the last digit: wear plays no part."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +55,7 @@ def invert_w_exp_w(value: float) -> float:
 def _w_of_log(log_value: float) -> float:
     """Return w with w + ln(w) = log_value."""
     # for a small value v, w lies close to v/(1+v); for a large one close to ln(v) - ln(ln(v))
-    w = log_value - math.log(log_value) if log_value > 1 else 1 / (1 + math.exp(-log_value))
+    w = log_value - math.log(log_value) if log_value > 1 else math.exp(log_value) / (1 + math.exp(log_value))
     for _ in range(_NEWTON_STEPS):
         if w == 0:  # the value is below the smallest float
             return 0.0
@@ -73,10 +77,11 @@ def hours_to_reach(law: LossLaw, loss: float, play_share: float = 1.0) -> float:
     if law.slope <= 0:
         return loss / rate if rate > 0 else math.inf
     log_fresh = math.log(law.zero_hours) + LN10 * loss / law.slope
-    if rate <= 0:
-        return math.exp(log_fresh) if log_fresh < math.log(1e300) else math.inf
-    c = rate * LN10 / law.slope
-    return _w_of_log(math.log(c) + log_fresh) / c
+    log_c = math.log(rate) + math.log(LN10 / law.slope) if rate > 0 else -math.inf
+    if log_c + log_fresh < _NO_WEAR:
+        return math.exp(log_fresh) if log_fresh < _LARGEST_LOG else math.inf
+    log_hours = math.log(_w_of_log(log_c + log_fresh)) - log_c
+    return math.exp(log_hours) if log_hours < _LARGEST_LOG else math.inf
 
 
 @dataclass(frozen=True)

@@ -30,10 +30,10 @@ _ROUNDS = 6
 _DRIFT_TRIALS = 400
 _WIDTH_TRIALS = 2000
 """Past jobs on which drift and width are tried; more would not change them."""
-_DRIFT_SHARES = (0.25, 0.35, 0.5, 0.7, 1.0, 1.4)
+_DRIFT_SHARES = (0.5, 0.6, 0.7, 0.85, 1.0, 1.4)
 _MOST_AWAY = 4.0
 """A reading further off than this counts as an outlier, which is not the drift's doing."""
-_TRIAL_STRENGTH = 50
+_TRIAL_STRENGTH = 10
 _EIGHTY_PERCENT = 1.2815515655446004
 """Half the width, in standard deviations, that holds 80 % of a normal distribution."""
 
@@ -98,9 +98,11 @@ class _Group:
         return self.players[:: max(jobs // most, 1)]
 
     def trials(self, most: int) -> list[History]:
-        """Return up to so many of the jobs, evenly from all."""
-        every = [history for jobs in self.players for history in jobs]
-        return every[:: max(len(every) // most, 1)][:most]
+        """Return up to so many jobs whose last reading lay well ahead of the one before, as a forecast's day does."""
+        jobs = [history for jobs in self.players for history in jobs if len(history.checks) > 1]
+        jobs.sort(key=lambda history: history.checks[-1].hours / history.checks[-2].hours)
+        ahead = jobs[len(jobs) // 3 :]
+        return ahead[:: max(len(ahead) // most, 1)][:most]
 
 
 def _learn(group: _Group, book: ForecastBook) -> Population:
@@ -130,13 +132,13 @@ def _bend(
     that a course goes on much as it went where there are no readings.
     """
     size = len(KNOTS_HOURS)
-    hold = 1 / book.figures.bend_sd.value**2
+    to_one, to_last = (1 / figure.value**2 for figure in (book.figures.bend_sd, book.figures.turn_sd))
     matrix = [[0.0] * size for _ in range(size)]
-    right = [2 * hold] + [hold] * (size - 1)
+    right = [to_one + to_last] + [to_one] * (size - 1)
     for i in range(size):
-        matrix[i][i] = 2 * hold if i == size - 1 else 3 * hold
+        matrix[i][i] = to_one + (to_last if i == size - 1 else 2 * to_last)
         if i:
-            matrix[i][i - 1] = -hold
+            matrix[i][i - 1] = -to_last
     for jobs, known in zip(players, told, strict=True):
         for history, one in zip(jobs, known, strict=True):
             for parts, left, weight in _stretch_out(history, locate_job(one, now), now.drift_percent):

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 from rules.forecast_answer import Band, CurvePoint, Reach
 from rules.forecast_fit import LossFit
@@ -56,15 +56,34 @@ class FitView:
         days = [self._first_day(line, side) for side in (EIGHTY_PERCENT, 0.0, -EIGHTY_PERCENT)]
         return Reach(line, days[0], days[1], days[2], chance)
 
-    def _first_day(self, line: float, side: float) -> dt.date | None:
-        def short_of(log_hours: float) -> float:
-            mean, sd = self.loss(math.exp(log_hours))
-            return mean + side * sd - line
+    @cached_property
+    def _grid(self) -> tuple[tuple[float, float, float], ...]:
+        """Return log time, mean and standard deviation, evenly in log time up to the horizon."""
+        start, end = math.log(_FIRST_HOUR), math.log(self.horizon_days * HOURS_PER_DAY)
+        steps = math.ceil((end - start) / math.log(10) * _POINTS_PER_DECADE)
+        places = [start + (end - start) * step / steps for step in range(steps + 1)]
+        return tuple((place, *self.loss(math.exp(place))) for place in places)
 
-        found = _first_crossing(short_of, math.log(_FIRST_HOUR), math.log(self.horizon_days * HOURS_PER_DAY))
-        if found is None:
-            return None
-        return self.strung_on + dt.timedelta(days=int(math.exp(found) / HOURS_PER_DAY))
+    def _first_day(self, line: float, side: float) -> dt.date | None:
+        """Return the first day on which the mean, moved by so many standard deviations, is at the line."""
+        left, below = 0.0, 0.0
+        for place, mean, sd in self._grid:
+            above = mean + side * sd - line
+            if above >= 0:
+                found = self._close_in((left, below), (place, above), line, side) if below < 0 else place
+                return self.strung_on + dt.timedelta(days=int(math.exp(found) / HOURS_PER_DAY))
+            left, below = place, above
+        return None
+
+    def _close_in(self, left: tuple[float, float], right: tuple[float, float], line: float, side: float) -> float:
+        """Return the log time between two points of the grid at which the line is crossed, by false position."""
+        middle = right[0]
+        for _ in range(_REFINEMENTS):
+            middle = left[0] + (right[0] - left[0]) * -left[1] / (right[1] - left[1])
+            mean, sd = self.loss(math.exp(middle))
+            here = (middle, mean + side * sd - line)
+            left, right = (here, right) if here[1] < 0 else (left, here)
+        return middle
 
     def weigh_prior(self, days: float) -> float:
         """Return how much of what is thought of slope and wear, as of that day, no reading has yet replaced: 0 to 1."""
@@ -79,27 +98,3 @@ class FitView:
         before = blend(belief.slope_variance, belief.wear_variance, belief.covariance)
         after = blend(*fit.read_variances)
         return min(max(after / before, 0.0), 1.0) if before > 0 else 1.0
-
-
-def _first_crossing(short_of: Callable[[float], float], start: float, end: float) -> float | None:
-    """Return the first place where the function rises to zero, or None; looks point by point, then closes in."""
-    steps = max(math.ceil((end - start) / math.log(10) * _POINTS_PER_DECADE), 1)
-    left, below = start, short_of(start)
-    if below >= 0:
-        return start
-    for step in range(1, steps + 1):
-        right = start + (end - start) * step / steps
-        above = short_of(right)
-        if above < 0:
-            left, below = right, above
-            continue
-        middle = right
-        for _ in range(_REFINEMENTS):
-            middle = left + (right - left) * -below / (above - below)
-            here = short_of(middle)
-            if here < 0:
-                left, below = middle, here
-            else:
-                right, above = middle, here
-        return middle
-    return None

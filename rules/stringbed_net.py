@@ -9,11 +9,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csc_matrix, diags_array
-from scipy.sparse.linalg import eigsh, splu
+from scipy.sparse.linalg import LinearOperator, SuperLU, eigsh, splu
 
 Floats = NDArray[np.float64]
 _MOST_STEPS = 30
-_SETTLED = 1e-10
+_SETTLED = 1e-7
 """Newton ends once the out-of-balance force is this small a part of the load."""
 
 
@@ -56,24 +56,26 @@ class Net:
         """Return the crossings and the pieces of string between them."""
         return _knot(self)
 
-    def stiffness(self) -> csc_matrix:
-        """Return force per deflection of every crossing, in N/m, for a small push."""
+    @cached_property
+    def small_push(self) -> SuperLU:
+        """Return the factored stiffness of all crossings, in N/m, for a push so small that no string stretches."""
         mesh = self.mesh
-        return csc_matrix(mesh.ends.T @ diags_array(mesh.tension / mesh.piece) @ mesh.ends)
+        return splu(csc_matrix(mesh.ends.T @ diags_array(mesh.tension / mesh.piece) @ mesh.ends))
 
     def frequency(self) -> float:
         """Return the lowest natural frequency, in Hz, with the mass of each piece of string at its ends."""
-        mesh = self.mesh
-        root = diags_array(1 / np.sqrt(mesh.mass))
-        scaled = csc_matrix(root @ self.stiffness() @ root)
-        start = np.sqrt(mesh.mass)  # a fixed start keeps the answer the same from run to run
-        lowest = eigsh(scaled, k=1, sigma=0.0, which="LM", v0=start, return_eigenvectors=False)
-        return float(np.sqrt(lowest[0]) / (2 * math.pi))
+        root = np.sqrt(self.mesh.mass)
+        give = LinearOperator(
+            (len(root), len(root)), matvec=lambda moved: root * self.small_push.solve(root * moved.ravel()), dtype=float
+        )
+        # a fixed start keeps the answer the same from run to run
+        slowest = eigsh(give, k=1, which="LM", v0=root, return_eigenvectors=False)
+        return float(1 / (2 * math.pi * math.sqrt(slowest[0])))
 
     def push_stiffness(self, patch: float) -> float:
         """Return force over deflection in the middle, in N/m, for a small even push over a disc of that radius in m."""
         load, middle = self.mesh.patch(patch), self.mesh.middle()
-        return float(1 / (middle @ splu(self.stiffness()).solve(load)))
+        return float(1 / (middle @ self.small_push.solve(load)))
 
     def hit_stiffness(self, patch: float, force: float) -> float:
         """Return force over deflection in the middle, in N/m, for a push so strong that the strings stretch.
@@ -83,7 +85,7 @@ class Net:
         """
         mesh = self.mesh
         load = force * mesh.patch(patch)
-        deflection = splu(self.stiffness()).solve(load)
+        deflection = self.small_push.solve(load)
         for _ in range(_MOST_STEPS):
             slope = mesh.ends @ deflection
             slant = np.hypot(mesh.piece, slope)
