@@ -9,6 +9,7 @@ from pathlib import Path
 from dialogue.understanding.cuebook import CUE_FOLDER, Hit, read_cues
 from dialogue.understanding.cues import Scan
 from dialogue.understanding.found import covers
+from dialogue.understanding.soft_acts import SoftActs
 
 ASKING = frozenset({"confirm"})
 INFORM, CORRECT, OUT_OF_SCOPE, DONT_KNOW = "inform", "correct", "out_of_scope", "dont_know"
@@ -42,12 +43,15 @@ class Acts:
     """Decides acts by the ranks of the act file."""
 
     def __init__(self, folder: Path = CUE_FOLDER) -> None:
+        self._soft = SoftActs(folder)
         self._ranks: Mapping[str, int] = read_cues("acts.yaml", folder)["ranks"]
 
     def decide(self, scan: Scan, seen: Sighting) -> Act:
         """Return the act of a line."""
         hits = [hit for hit in scan.hits.get("act", ()) if self._holds(hit, scan, seen)]
+        soft = [hit for hit in self._soft.find(scan.line, scan.asked) if self._holds(hit, scan, seen)]
         hits = [hit for hit in hits if not any(_inside(hit, other) for other in hits)]
+        hits += soft
         ranked = sorted(hits, key=lambda hit: (-self._rank(hit), -(hit.span[1] - hit.span[0])))
         best = ranked[0] if ranked else None
         if seen.flags and not seen.slots:

@@ -19,6 +19,7 @@ CUE_FOLDER = Path(__file__).parent / "cues"
 SURE = 0.95
 KEYS = frozenset(
     {"id", "says", "value", "reads", "confidence", "asked", "not_asked", "alone", "starts", "readback", "role", "note", "blocks"}
+    | {"unless"}
 )
 ACT_KEYS = frozenset(
     {"intent", "operation", "rank", "yields", "needs_value", "needs_asked", "needs_negated", "needs_denial", "needs_no_value"}
@@ -48,6 +49,8 @@ class Row:
     """value, or what else a hit means to its stage: side, anchor, owner, negator, vague ..."""
     blocks: frozenset[str] = frozenset()
     """Slots whose values may not be read from these words."""
+    unless: frozenset[str] = frozenset()
+    """The row does not count in a line with any of these words."""
     starts: bool = False
     """The row counts only at the beginning, after fillers."""
     act: Mapping[str, Any] = field(default_factory=dict)
@@ -109,7 +112,7 @@ class CueBook:
         hits = self._find_phrases(line, asked)
         text, core = line.text, line.core
         for row, compiled in self._candidates(line.words):
-            if not _counts(row, asked):
+            if not _counts(row, asked, line.words):
                 continue
             for match in compiled.pattern.finditer(text):
                 start, end = match.span()
@@ -133,7 +136,7 @@ class CueBook:
                     ends[row.id] = (row, at)
             for row, last in ends.values():
                 span = (starts[first], starts[last])
-                if _counts(row, asked) and _fits(row, span, line.core):
+                if _counts(row, asked, line.words) and _fits(row, span, line.core):
                     hits.append(Hit(row, span, {}, line.text[span[0] : span[1]]))
         return hits
 
@@ -147,8 +150,8 @@ class CueBook:
                     yield pair
 
 
-def _counts(row: Row, asked: str | None) -> bool:
-    return (not row.asked or asked in row.asked) and asked not in row.not_asked
+def _counts(row: Row, asked: str | None, words: frozenset[str]) -> bool:
+    return (not row.asked or asked in row.asked) and asked not in row.not_asked and row.unless.isdisjoint(words)
 
 
 def _fits(row: Row, span: tuple[int, int], core: tuple[int, int]) -> bool:
@@ -245,6 +248,7 @@ def _row(file: str, slot: str, raw: Any, place: tuple[int, Compiler]) -> Row:
         readback=raw.get("readback"),
         role=raw.get("role", "value"),
         blocks=_names(raw.get("blocks")),
+        unless=_names(raw.get("unless")),
         starts=bool(raw.get("starts", False)),
         act={key: raw[key] for key in ACT_KEYS if key in raw},
         order=order,

@@ -17,8 +17,8 @@ PLAIN = ("level", "season", "sport", "hybrid", "breaks_strings", "plays_per_week
 READING_SLOTS = frozenset({"reading", "baseline"})
 NEGATION_REACH = 4
 """How many words may stand between a negating word and what it takes back."""
-SILENT_ROLES = frozenset({"owner", "self", "same", "before", "before_symptom", "after", "block", "anchor", "vague", "name_end"})
-DENIABLE = frozenset({"symptoms", "hybrid"})
+SILENT_ROLES = frozenset({"owner", "self", "same", "before", "before_symptom", "before_side", "after", "block", "anchor", "vague", "name_end"})
+DENIABLE = frozenset({"symptoms", "hybrid", "level"})
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,7 @@ class Scan:
             + [(span, "number") for span in self.line.numbers]
         )
         spans = []
-        for negator in self.role("negation", "before", "before_symptom", "after"):
+        for negator in self.role("negation", "before", "before_symptom", "before_side", "after"):
             if any(covers(span, negator.span) for span, _ in targets):
                 continue
             found = self._target(negator, targets)
@@ -83,6 +83,8 @@ class Scan:
             if span[0] <= negator.span[0] or span[1] <= negator.span[1]:
                 continue
             if negator.row.role == "before_symptom" and slot not in DENIABLE:
+                continue
+            if negator.row.role == "before_side" and slot != "side":
                 continue
             if self.near(negator.span[1], span[0]):
                 same_start = [other for other, _ in targets if other[0] == span[0]]
@@ -158,6 +160,9 @@ def combine_plays(values: Sequence[Found]) -> tuple[Found | None, bool]:
     distinct = list({repr(one.value): one for one in values}.values())
     if len(distinct) == 1:
         return max(values, key=lambda one: one.confidence), False
+    last = _ends(values[-1].value)
+    if any(low <= last[0] and last[1] <= high for low, high in (_ends(one.value) for one in values[:-1])):
+        return values[-1], False
     ends = [end for one in distinct for end in _ends(one.value)]
     low, high = min(ends), max(ends)
     if low > 0 and high <= 2 * low:

@@ -19,10 +19,11 @@ PIECE = re.compile(
       |(?P<other>\S)""",
     re.VERBOSE,
 )
-SPELT = {"&": "and", "@": "at", "+": "plus"}
+SPELT = {"&": "and", "@": "at", "+": "plus", "(": ",", ")": ","}
 DROPPED = frozenset("~*_`^\"'")
 MINUS, RANGE, PAUSE = "-", "to", ","
 STOPS = frozenset(",.;:?!()")
+MARKS = STOPS | frozenset("<>-=*#|/\\")
 IS_NUMBER = re.compile(r"-?\d+(?:\.\d+)?$")
 
 
@@ -81,6 +82,16 @@ class Line:
         if first == last:
             return 0, len(self.text)
         return self.starts[first], self.starts[last - 1] + len(self.tokens[last - 1].word) + 1
+
+    @cached_property
+    def bare_words(self) -> frozenset[str]:
+        """The different words of the line without marks."""
+        return frozenset(token.word for token in self.tokens if token.word not in MARKS)
+
+    @cached_property
+    def padded(self) -> str:
+        """The words with a space before the first, so that whole phrases can be looked for."""
+        return f" {self.text}"
 
     @cached_property
     def numbers(self) -> list[tuple[int, int]]:

@@ -18,6 +18,9 @@ ROLES = {"baseline": BASELINE, "weak_baseline": BASELINE, "reading": READING, "w
 ASKED = frozenset({BASELINE, READING})
 FARTHEST = 9
 CROSSING = 4
+JOINS = frozenset({"and", "but", "then"})
+WEAKER = {"weak_baseline": 0.75, "weak_reading": 0.75, "reading": 3}
+"""How much farther a mark counts that says less: "reads" may stand before either figure."""
 
 
 class ReadingWords:
@@ -140,8 +143,8 @@ def _distance(scan: Scan, hit: Hit, span: tuple[int, int], marks: Sequence[Hit])
     before = hit.span[1] <= span[0]
     low, high = (hit.span[1], span[0]) if before else (span[1], hit.span[0])
     words = scan.line.text[low:high].split() if low < high else []
-    stops = sum(word in STOPS for word in words)
+    stops = sum(word in STOPS or word in JOINS for word in words)
     crossed = sum(1 for other in marks if other is not hit and low <= other.span[0] and other.span[1] <= high)
     numbers = sum(bool(IS_NUMBER.match(word)) for word in words)
-    weak = 0.75 if hit.row.role.startswith("weak") else 0
+    weak = WEAKER.get(hit.row.role, 0)
     return len(words) + 2 * stops + CROSSING * (crossed + numbers) + (0 if before else 0.6) + weak

@@ -86,6 +86,8 @@ class Compiler:
         if not piece.sample.strip():
             raise TemplateWrong("every word is optional, so it would match anything; name at least one word")
         source = r"(?<!\S)" + _once_named(piece.pattern)
+        if source.endswith(GAP):
+            source = source.removesuffix("?")  # a gap at the end takes what it can get
         needs = min(piece.needs, key=lambda words: (NUMBER_WORD in words, len(words)), default=frozenset[str]())
         phrases = None
         if piece.phrases is not None:

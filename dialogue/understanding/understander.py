@@ -14,7 +14,7 @@ from dialogue.understanding.commit import Committed, commit
 from dialogue.understanding.cuebook import CUE_FOLDER, CueBook, Hit, Row, read_cues, read_rows
 from dialogue.understanding.cues import Scan, numeric_pool, read_plain, read_symptoms, settle
 from dialogue.understanding.customers import CustomerWords, read_choice, read_name, read_phone
-from dialogue.understanding.dates import DatesRead, date_lists, read_date_words, read_dates
+from dialogue.understanding.dates import DIRECTIONS, DatesRead, date_lists, read_date_words, read_dates
 from dialogue.understanding.found import Found, covers
 from dialogue.understanding.guard import Guard, Guarded
 from dialogue.understanding.lines import Line, read_line
@@ -30,6 +30,8 @@ SLOT_FILES = (
     "readings.yaml", "customer.yaml", "owners.yaml", "negation.yaml", "dates.yaml", "acts.yaml",
 )  # fmt: skip
 VOICE = "voice"
+DENIED_WHOLE = frozenset({"label_due", "league_start", "reading", "baseline"})
+"""Slots that "no" empties: there is no label, no league, no reading."""
 READING_ASKED = frozenset({"reading", "baseline"})
 
 
@@ -76,7 +78,8 @@ class Understander:
         slots = {one.slot for one in read.found}
         vague = self._vague(read)
         act = self._act(read, slots, vague=vague)
-        committed = commit(read.scan, _owned(read), read.repaired, correcting=act.intent == CORRECT)
+        found = [one for one in _owned(read) if one.slot not in _emptied(act, asked)]
+        committed = commit(read.scan, found, read.repaired, correcting=act.intent == CORRECT)
         return self._result(read, act, committed, vague)
 
     def read(self, text: str, asked: str | None, channel: str, today: dt.date, names: Sequence[str]) -> Read:
@@ -118,7 +121,7 @@ class Understander:
             hit
             for hits in read.scan.hits.values()
             for hit in hits
-            if hit.row.role in {"vague"} and not read.scan.blocked(hit.row.slot, hit.span)
+            if hit.row.role in {"vague", "dead"} and not read.scan.blocked(hit.row.slot, hit.span)
         ]
 
     def _act(self, read: Read, slots: set[str], *, vague: list[Hit]) -> Act:
@@ -148,6 +151,13 @@ class Understander:
             operations=act.operations,
             questions=tuple(questions),
         )
+
+
+def _emptied(act: Act, asked: str | None) -> frozenset[str]:
+    """Return the slots that an act leaves empty: what was denied, and every date in a question about many."""
+    if act.intent == "deny" and asked in DENIED_WHOLE:
+        return frozenset({str(asked)})
+    return frozenset(DIRECTIONS) if act.intent == "ask_due_list" else frozenset()
 
 
 def _as_date(row: Row) -> Row:
