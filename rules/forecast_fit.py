@@ -91,6 +91,8 @@ class Noise:
     """Standard deviation of the baseline, shared by every loss computed from it."""
     played_share: float
     """Standard deviation of the playing time, as a share of it."""
+    against_baseline: bool = True
+    """Foretold is what will be read against this baseline; False, for an estimated one: what the bed truly loses."""
 
 
 def factor(matrix: Matrix) -> Matrix:
@@ -230,20 +232,19 @@ class LossFit:
         return tuple(found)
 
     def at(self, hours: float, played: float) -> tuple[float, float]:
-        """Return mean and standard deviation of the loss in per cent, as it would be read against this baseline."""
+        """Return mean and standard deviation of the loss, in per cent of the baseline."""
         noise, belief = self.noise, self.belief
         decade = belief.course.decades(hours) - self._zero
         walked = math.log10(hours / noise.zero_hours)
         drift = belief.drift_percent**2 / 2
+        common = noise.baseline_percent**2 if noise.against_baseline else 0.0
         hours_off = (belief.wear * noise.played_share) ** 2
         here = abs(walked)
         to_slope, to_wear = self._link(decade, played)
-        variance = (
-            noise.baseline_percent**2 + 2 * drift * here + (hours_off * played + to_wear) * played + to_slope * decade
-        )
+        variance = common + 2 * drift * here + (hours_off * played + to_wear) * played + to_slope * decade
         mean = belief.slope * decade + belief.wear * played
         shared = [
-            noise.baseline_percent**2
+            common
             + drift * (here + abs(other) - abs(walked - other))
             + (hours_off * check.played + own_wear) * played
             + own_slope * decade

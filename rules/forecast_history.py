@@ -138,6 +138,7 @@ def read_history(job: Job, today: dt.date, book: ForecastBook, slope: float) -> 
             zero_hours=zero,
             baseline_percent=math.hypot(_scatter_percent(baseline, baseline, book), zero_sd),
             played_share=share_sd,
+            against_baseline=baseline is None or not baseline.estimated,
         ),
         hours_per_week=weekly,
         left_out=tuple(left_out),

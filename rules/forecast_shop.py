@@ -43,7 +43,7 @@ def learn_shop_prior(jobs: Iterable[Job], learnt_on: dt.date, book: ForecastBook
 
     In turn: how slope and wear scatter over the shop, its players and their jobs; where the course bends; how far beds
     drift from it. At last the width of the range, by how well later readings would have been foretold. Jobs without a
-    usable reading teach nothing.
+    usable reading or a measured baseline teach nothing.
     """
     book = book or load_forecast_book()
     starts: dict[Strings, Population] = {}
@@ -53,7 +53,10 @@ def learn_shop_prior(jobs: Iterable[Job], learnt_on: dt.date, book: ForecastBook
         start = starts.get(job.strings)
         if start is None:
             start = starts[job.strings] = expect_from_book(job.strings, book)
-        history, dropped = _keep_plausible(read_history(job, learnt_on, book, start.mean[0]), start, book)
+        history = read_history(job, learnt_on, book, start.mean[0])
+        if history.baseline is None or history.baseline.estimated:
+            continue  # an estimate teaches what was put into it
+        history, dropped = _keep_plausible(history, start, book)
         left_out += dropped
         if history.checks:
             count += 1

@@ -118,11 +118,12 @@ def test_jobs_of_other_strings_or_instruments_are_learnt_apart() -> None:
 
 
 def test_nonsense_is_not_learnt_from_but_counted() -> None:
-    """A reading no string could give is left out and counted; a job with no reading teaches nothing."""
+    """A reading no string could give is left out and counted; a job with no reading or an estimated baseline teaches nothing."""
     good = LAWFUL[:30]
     absurd = replace(LAWFUL[30], reading=(Reading((0.4,), Kind.STIFFNESS, taken_on=STRUNG_ON + dt.timedelta(days=3)),))
     silent = replace(LAWFUL[31], reading=())
-    prior = learn_shop_prior([*good, absurd, silent], LEARNT_ON)
+    guessed = replace(LAWFUL[32], baseline=(replace(LAWFUL[32].baseline[0], estimated=True),))
+    prior = learn_shop_prior([*good, absurd, silent, guessed], LEARNT_ON)
     assert (prior.jobs, prior.left_out) == (30, 1)
     assert prior.populations == learn_shop_prior(good, LEARNT_ON).populations
 
