@@ -14,6 +14,11 @@ from pydantic import Field as Setting
 from rules.errors import BookError
 from rules.facts import Fact, Level, Material, Sport
 
+try:  # a book is read in a fifth of the time where PyYAML was built with its C reader
+    from yaml import CSafeLoader as SafeLoader
+except ImportError:
+    from yaml import SafeLoader  # type: ignore[assignment] # the same, slower
+
 Scalar = str | bool | int | float
 MOST_ROWS = 200
 """Rows a table may have: the rules engine hangs for ever from about 500 different conditions in one place."""
@@ -290,7 +295,7 @@ NEEDED_LIMITS = (
 SURPRISING_TAGS = frozenset({"tag:yaml.org,2002:bool", "tag:yaml.org,2002:timestamp"})
 
 
-class PlainLoader(yaml.SafeLoader):
+class PlainLoader(SafeLoader):
     """YAML without surprises: a key may stand once, and only true and false are booleans."""
 
     def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Hashable, Any]:  # noqa: FBT001, FBT002 - PyYAML's signature
@@ -304,7 +309,7 @@ class PlainLoader(yaml.SafeLoader):
 
 PlainLoader.yaml_implicit_resolvers = {
     first: [(tag, pattern) for tag, pattern in resolvers if tag not in SURPRISING_TAGS]
-    for first, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
+    for first, resolvers in SafeLoader.yaml_implicit_resolvers.items()
 }
 PlainLoader.add_implicit_resolver("tag:yaml.org,2002:bool", re.compile(r"^(?:true|false)$"), list("tf"))
 
