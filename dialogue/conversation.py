@@ -39,11 +39,19 @@ logger = logging.getLogger(__name__)
 LONGEST_TURN = 40
 """A turn of more actions than this goes round in circles."""
 ATTEMPTS = 2
+DOUBTED = "heard_differently"
+"""Why a value is read back that the ears were not sure of."""
 READ_AS: Mapping[str, str] = {"promised_on": "league_start"}
 """A slot whose answers are read like those to another: both are days to come."""
+SETTLING = frozenset({"affirm", "deny", "dont_know"})
 FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading"})
 ANSWERING = frozenset({"inform", "affirm", "correct", "log_reading"})
+NOT_UNDERSTOOD = "action_not_understood"
 QUESTION_STEPS = frozenset({ASK, "action_read_back", "action_ask_back", "action_ask_which"})
+
+
+Read = Callable[[str | None], Understanding]
+"""Reads the words of the turn as an answer to something asked."""
 
 
 class Understand(Protocol):
@@ -65,6 +73,8 @@ class Turn:
     said: list[Sentence] = field(default_factory=list)
     asking: bool = False
     choices: tuple[Choice, ...] = ()
+    helpful: tuple[Choice, ...] = ()
+    """Choices for somebody who was not understood; they stand before the question's own."""
     again: Mapping[str, Any] | None = None
     """The last reply, where it is said once more."""
     ended: bool = False
@@ -139,7 +149,8 @@ class Conversation:
 
     def _hear(self, talk: Talk, message: Message, today: dt.date) -> Event:
         heard = self._understood(talk.slots, message, today)
-        data = parse_data(heard, today=today.isoformat(), channel=message.channel)
+        asked = open_question(talk.slots)
+        data = parse_data(heard, message, today=today.isoformat(), asked=asked)
         return UserUttered(message.text, data, input_channel=message.channel)
 
     def _understood(self, slots: Mapping[str, Any], message: Message, today: dt.date) -> Understanding:
@@ -148,14 +159,11 @@ class Conversation:
             return Understanding(text="", intent="greet" if not slots["told"] else "repeat", confidence=1.0)
 
         def read(asked: str | None) -> Understanding:
-            return self.understand(message.text, asked=asked, channel=message.channel, today=today)
+            heard = self.understand(message.text, asked=asked, channel=message.channel, today=today)
+            return _doubting(heard, message.doubted) if message.doubted else heard
 
-        question = open_question(slots)
-        if question:
-            alias = READ_AS.get(question)
-            if alias:
-                return _renamed(read(alias), alias, question)
-            return read("customer_choice" if slots["options"] else question)
+        if open_question(slots):
+            return self._answering(slots, read)
         heard = read(None)
         if heard.slots or heard.questions or heard.rule not in UNREAD:
             return self._with_name(heard, read)
@@ -165,7 +173,26 @@ class Conversation:
                 return answer
         return heard
 
-    def _with_name(self, heard: Understanding, read: Callable[[str], Understanding]) -> Understanding:
+    def _answering(self, slots: Mapping[str, Any], read: Read) -> Understanding:
+        """Return the meaning of words said while a question is open."""
+        question = str(open_question(slots))
+        if question in READ_AS:
+            return _renamed(read(READ_AS[question]), READ_AS[question], question)
+        if slots["options"]:
+            return read("customer_choice")
+        return self._confirming(slots, read) if slots["pending"] else read(question)
+
+    @staticmethod
+    def _confirming(slots: Mapping[str, Any], read: Read) -> Understanding:
+        """Return the answer to a read-back: yes or no, or else the value once more, read as when it was asked for."""
+        heard = read("confirm")
+        waiting = slots["pending"][0]["slot"]
+        if heard.intent in SETTLING or waiting in heard.slots:
+            return heard
+        again = read(waiting)
+        return again if waiting in again.slots else heard
+
+    def _with_name(self, heard: Understanding, read: Read) -> Understanding:
         """Return the meaning with the name in it, where a task was asked for somebody: "log 38 for Maya"."""
         if heard.intent not in FOR_SOMEBODY or "customer_name" in heard.slots:
             return heard
@@ -297,8 +324,13 @@ class Conversation:
         values = {**owner_phrases(slots), **response}
         sentence = self.domain.phrases.fill(str(response["response"]), values, slots, talk.turns)
         turn.said.append(sentence)
-        buttons = tuple(Choice(button["title"], button["payload"]) for button in response.get("buttons") or ())
-        turn.choices = buttons or sentence.choices or turn.choices
+        titles = [button["title"] for button in response.get("buttons") or ()]
+        texts = [title if isinstance(title, str) else self._words(title, talk) for title in titles]
+        buttons = tuple(Choice(text, text) for text in texts)
+        choices = buttons or sentence.choices
+        if choices and turn.done[-1:] == [NOT_UNDERSTOOD]:
+            turn.helpful = choices
+        turn.choices = choices or turn.choices
 
     def _compose(self, talk: Talk, turn: Turn) -> Reply:
         slots = talk.slots
@@ -311,7 +343,7 @@ class Conversation:
             text=tuple(_paragraphs([(sentence.text, sentence.lead) for sentence in turn.said])),
             speech=" ".join(sentence_case(sentence.speech) for sentence in turn.said if sentence.speech),
             asked=_asked(slots) if turn.asking else None,
-            choices=turn.choices,
+            choices=tuple({choice.text: choice for choice in (*turn.helpful, *turn.choices)}.values()),
             facts=facts,
             decision=slots["decision"] if slots["told"] else None,
             ended=turn.ended,
@@ -342,6 +374,17 @@ def run_now(work: Coroutine[Any, Any, Any], action: str) -> Any:
         return finished.value
     work.close()
     raise ActionWaited(action)
+
+
+def _doubting(heard: Understanding, slots: Sequence[str]) -> Understanding:
+    """Return the meaning with the values of some slots marked to be read back."""
+    return replace(
+        heard,
+        evidence=tuple(
+            replace(piece, readback=piece.readback or DOUBTED) if piece.slot in slots else piece
+            for piece in heard.evidence
+        ),
+    )
 
 
 def _renamed(heard: Understanding, slot: str, name: str) -> Understanding:

@@ -9,7 +9,7 @@ from typing import Any
 
 from rasa_sdk.events import SlotSet
 
-from dialogue.messages import Understanding
+from dialogue.messages import Message, Understanding
 from dialogue.racquets import FACTS, SELF, SPEAKER, known_facts, owner_label
 from dialogue.tracker import Event, Talk
 
@@ -20,8 +20,14 @@ GUESS = 0.5
 NO_VALUE_INTENTS = frozenset({"ask_what_if", "restart", "stop"})
 """What is said with these is a supposition or goes with the wind."""
 DATES = frozenset({"strung_on", "label_due", "league_start"})
-DATED_QUESTIONS = frozenset({"ask_guarantee", "ask_due_list", "ask_why", "pickup", "out_of_scope"})
+DATED_QUESTIONS = frozenset({"ask_guarantee", "ask_due_list", "ask_why", "out_of_scope"})
 """A date in one of these belongs to what is asked: "will it last till January?"."""
+CONTRADICTION = "contradiction:"
+BACK_QUESTIONS: Mapping[str, tuple[str, str]] = {
+    "dead_means": ("symptoms", "utter_ask_back_dead"),
+    "contradiction": ("", "utter_ask_back_contradiction"),
+}
+"""What understanding wants asked back: the slot the answer fills and the response that asks."""
 WORD = r"[a-z']+"
 KEPT_SLOTS = frozenset({*FACTS, "customer_name", "customer_phone", "racquet_count", "promised_on", "reading_kind"})
 """What is kept of what was said: the facts of a racquet, and what belongs to the conversation."""
@@ -43,7 +49,7 @@ class Claim:
         return asdict(self)
 
 
-def parse_data(heard: Understanding, *, today: str, channel: str) -> dict[str, Any]:
+def parse_data(heard: Understanding, message: Message, *, today: str, asked: str | None = None) -> dict[str, Any]:
     """Return what was understood as Rasa hands it from the message to the actions."""
     entities = [
         {
@@ -55,7 +61,7 @@ def parse_data(heard: Understanding, *, today: str, channel: str) -> dict[str, A
             "extractor": piece.rule,
             "confidence_entity": piece.confidence,
             "words": piece.words,
-            "readback": piece.readback,
+            "readback": piece.readback or ("doubted" if piece.slot in message.doubted else None),
         }
         for piece in heard.evidence
     ]
@@ -73,7 +79,7 @@ def parse_data(heard: Understanding, *, today: str, channel: str) -> dict[str, A
         "questions": list(heard.questions),
         "suggestions": list(heard.suggestions),
         "rule": heard.rule,
-        "metadata": {"today": today, "channel": channel},
+        "metadata": {"today": today, "channel": message.channel, "asked": asked},
     }
 
 
@@ -84,8 +90,7 @@ def intent_of(message: Mapping[str, Any]) -> str:
 
 def claims(message: Mapping[str, Any]) -> tuple[Claim, ...]:
     """Return every value of a message worth keeping or reading back, in the order said."""
-    asked_back = {question.partition(":")[2] for question in message.get("questions", ()) if ":" in question}
-    passing = asked_back | (DATES if intent_of(message) in DATED_QUESTIONS else frozenset())
+    passing = _passing(message)
     found: dict[tuple[str, str | None], Claim] = {}
     for entity in message.get("entities", ()):
         slot, confidence = entity["entity"], entity.get("confidence_entity") or 0.0
@@ -96,6 +101,31 @@ def claims(message: Mapping[str, Any]) -> tuple[Claim, ...]:
         claim = Claim(slot, entity["value"], entity.get("words") or "", owner, why)
         found[slot, owner] = _with_symptoms(found.get((slot, owner)), claim) if slot == "symptoms" else claim
     return tuple(found.values())
+
+
+def _passing(message: Mapping[str, Any]) -> set[str]:
+    """Return the slots whose values are not kept: contradictory ones, and dates that belong to a question."""
+    asked_back = {
+        question.removeprefix(CONTRADICTION)
+        for question in message.get("questions", ())
+        if question.startswith(CONTRADICTION)
+    }
+    intent = intent_of(message)
+    if intent in DATED_QUESTIONS:
+        return asked_back | DATES
+    # "The one from May" names a racquet to fetch, but "strung in May" answers when it was strung.
+    return asked_back | (DATES - {message["metadata"]["asked"]} if intent == "pickup" else set())
+
+
+def answers_the_question(message: Mapping[str, Any]) -> bool:
+    """Tell whether a message fills the slot that was asked for."""
+    asked = message["metadata"]["asked"]
+    return asked is not None and any(claim.slot == asked for claim in claims(message))
+
+
+def asks_back(message: Mapping[str, Any]) -> bool:
+    """Tell whether understanding wants to know which of two things was meant."""
+    return any(question.partition(":")[0] in BACK_QUESTIONS for question in message.get("questions", ()))
 
 
 def _with_symptoms(earlier: Claim | None, claim: Claim) -> Claim:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from dialogue.intake import NO_VALUE_INTENTS, brings_values, claims, intent_of
+from dialogue.intake import NO_VALUE_INTENTS, answers_the_question, asks_back, brings_values, claims, intent_of
 from dialogue.options import chosen, none_of_them
 from dialogue.racquets import FACTS, all_racquets
 from dialogue.tracker import LISTEN, Talk
@@ -78,7 +78,20 @@ NONE_IS_AN_ANSWER = frozenset(
 """Asked for these, a bare "no" means that there is none."""
 UNREAD = frozenset({"act.none", "guard.noise"})
 """The rules under which understanding gives up: words outside the trade have rules of their own."""
-SILENT = frozenset({TAKE_IN, CONSULT, KEEP, PICKUP, READING, DROP_OFF, "action_settle", "action_decide", NEXT_RACQUET})
+SILENT = frozenset(
+    {
+        TAKE_IN,
+        CONSULT,
+        KEEP,
+        PICKUP,
+        READING,
+        DROP_OFF,
+        "action_settle",
+        "action_decide",
+        "action_operate",
+        NEXT_RACQUET,
+    }
+)
 """These say nothing by themselves."""
 
 
@@ -147,7 +160,7 @@ def _take_in(talk: Talk, done: Sequence[str]) -> Iterator[str]:
     message, slots = talk.latest_message, talk.slots
     if set(message.get("operations", ())) - {"undo"}:
         yield "action_operate"
-    if slots["confirmed"] or (brings_values(message) and "action_choose" not in done):
+    if slots["confirmed"] or asks_back(message) or (brings_values(message) and "action_choose" not in done):
         yield TAKE_IN
     if any(change["slot"] == "customer_name" for change in slots["noted"]) and not slots["customer"]:
         if slots["told"] and talk.loop is None:
@@ -172,12 +185,13 @@ def _answer(talk: Talk, done: Sequence[str]) -> Iterator[str]:
     """Yield what answers the person before the talk goes on."""
     message, slots = talk.latest_message, talk.slots
     intent = intent_of(message)
-    if _answered(slots):
-        # Words that fill the slot asked for are an answer, whatever else they sound like.
+    if asks_back(message):
         return
-    if intent in TASKS and talk.loop != TASKS[intent]:
-        yield TASKS[intent]
-    elif intent == "log_reading" and talk.loop != READING and _meant_for_the_record(talk):
+    # Words that fill the slot asked for are an answer, even where they sound like another errand.
+    errand = "" if answers_the_question(message) else intent
+    if errand in TASKS and talk.loop != TASKS[errand]:
+        yield TASKS[errand]
+    elif errand == "log_reading" and talk.loop != READING and _meant_for_the_record(talk):
         yield READING
     elif intent == "greet" and not done:
         yield "utter_greet_again" if _under_way(talk) else "utter_greet"
@@ -188,11 +202,6 @@ def _answer(talk: Talk, done: Sequence[str]) -> Iterator[str]:
         yield "utter_when_known"
     elif not done and open_question(slots):
         yield "action_not_understood"
-
-
-def _answered(slots: Mapping[str, Any]) -> bool:
-    asked = slots["requested_slot"]
-    return bool(asked) and any(change["slot"] == asked for change in slots["noted"])
 
 
 def _is_noise(talk: Talk, done: Sequence[str]) -> bool:

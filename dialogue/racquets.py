@@ -35,6 +35,7 @@ KEPT = (
     "unknown",
     "decision",
     "told",
+    "headline",
     "offered",
     "record",
     "consultation",

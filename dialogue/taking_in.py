@@ -9,16 +9,10 @@ from typing import Any
 
 from rasa_sdk.events import ActionExecuted, SlotSet
 
-from dialogue.intake import Claim, by_owner, claims, contradicts, kept, merged
+from dialogue.intake import BACK_QUESTIONS, Claim, by_owner, claims, contradicts, kept, merged
 from dialogue.racquets import FACTS, SELF, fresh_racquet, take_up
 from dialogue.services import Services
 from dialogue.tracker import Talk
-
-BACK_QUESTIONS: Mapping[str, tuple[str, str]] = {
-    "dead_means": ("symptoms", "utter_ask_back_dead"),
-    "contradiction": ("", "utter_ask_back_contradiction"),
-}
-"""What understanding wants asked back: the slot the answer fills and the response that asks."""
 
 
 class TakingIn:

@@ -37,9 +37,18 @@ class Telling:
         """Return the steps taken in some tables, for the verdict or against it."""
         return [step for step in self.decision["trail"] if step["table"] in tables and step["against"] == against]
 
-    def verdict(self, told: Container[str] = ()) -> Iterator[Said]:
-        """Yield the verdict, its reasons, what speaks against it and what it rests on; no reason told before."""
-        yield self._headline()
+    def verdict(self, told: Container[str] = (), before: Sequence[Any] | None = None) -> Iterator[Said]:
+        """Yield the verdict, its reasons, what speaks against it and what it rests on.
+
+        Args:
+            told: sentences that were told before, which are not told again.
+            before: the headline told last, where there was one.
+        """
+        headline = self.headline()
+        if before is not None and list(headline) == list(before):
+            yield "utter_verdict_still", {"verdict": phrase(f"utter_short_{self.decision['verdict']}")}
+        else:
+            yield headline
         decision = self.decision
         if decision["verdict"] == "need_more" and decision["every"]:
             yield "utter_rule_of_thumb", {"every": decision["every"]}
@@ -63,7 +72,8 @@ class Telling:
         """Return the sentences that are told once: reasons and notes."""
         return self.reasons() + [step["says"] for step in self.steps(NOTES)]
 
-    def _headline(self) -> Said:
+    def headline(self) -> Said:
+        """Return the verdict with the row that gave it."""
         decision, verdict = self.decision, self.decision["verdict"]
         step = next(iter(self.steps(VERDICT)), None)
         if step is None:

@@ -127,6 +127,17 @@ def day_phrase(day: str | dt.date) -> Phrase:
     return phrase("utter_value_day", day=int(date), month=name, year=year)
 
 
+def other_day_order(day: Any) -> str | None:
+    """Return the day with month and day of the month changed round, or None where that is no day."""
+    if not isinstance(day, str):
+        return None
+    try:
+        meant = dt.date.fromisoformat(day)
+        return meant.replace(month=meant.day, day=meant.month).isoformat()
+    except ValueError:
+        return None
+
+
 def _day(key: str) -> Callable[[Any], Phrase]:
     def say(value: Any) -> Phrase:
         said = str(value["value"] if isinstance(value, Mapping) else value)

@@ -33,8 +33,8 @@ def say(dispatcher: CollectingDispatcher, key: str, **values: Any) -> None:
     dispatcher.utter_message(response=key, **values)
 
 
-def say_with_choices(dispatcher: CollectingDispatcher, key: str, choices: Sequence[str], **values: Any) -> None:
-    """Say a response of the domain and put up other choices than its own."""
+def say_with_choices(dispatcher: CollectingDispatcher, key: str, choices: Sequence[Any], **values: Any) -> None:
+    """Say a response of the domain and put up other choices than its own: texts, or phrases to be filled."""
     dispatcher.utter_message(response=key, buttons=[{"title": text, "payload": text} for text in choices], **values)
 
 

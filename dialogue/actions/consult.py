@@ -74,7 +74,11 @@ class Decide(CounterAction):
             say(dispatcher, "utter_refused", message=refused.message)
             fault = {"slot": refused.slot, "message": refused.message}
             return [SlotSet(refused.slot, None), *set_slots(refused=fault, requested_slot=refused.slot)]
-        return set_slots(decision=decision, requested_slot=next_question(decision))
+        asked = next_question(decision)
+        if asked:
+            # Nobody is told a decision that still asks; only what it asks for is kept of it.
+            decision = {**decision, "trail": []}
+        return set_slots(decision=decision, requested_slot=asked)
 
 
 class TellVerdict(CounterAction):
@@ -87,7 +91,7 @@ class TellVerdict(CounterAction):
         slots = tracker.slots
         telling = Telling.of(slots["decision"])
         everywhere = [name for racquet in all_racquets(slots).values() for name in racquet["offered"]]
-        for key, values in telling.verdict(everywhere):
+        for key, values in telling.verdict(everywhere, slots["headline"]):
             say(dispatcher, key, **values)
         spoken = list(dict.fromkeys([*slots["offered"], *telling.sentences()]))
         for caution, key, values in telling.cautions():
@@ -97,7 +101,8 @@ class TellVerdict(CounterAction):
         facts = known_facts(slots)
         number = self.services.consult(facts, slots["decision"], today(tracker), slots["record"])
         kept = [name for name in spoken if name != "why"]
-        return set_slots(told=True, consultation=number, offered=kept, requested_slot=None)
+        told = list(telling.headline())
+        return set_slots(told=True, headline=told, consultation=number, offered=kept, requested_slot=None)
 
 
 FULL = frozenset({"full", "sources"})

@@ -13,10 +13,11 @@ from dialogue.actions.base import CounterAction, Events, say, say_with_choices, 
 from dialogue.intake import claims, intent_of
 from dialogue.racquets import all_racquets, switch
 from dialogue.telling import next_offer, owner_phrases
-from dialogue.translate import fact_phrase, facts_phrases
+from dialogue.translate import day_phrase, fact_phrase, facts_phrases, other_day_order
 
 FRAME_DAMAGE = "act.frame_damage"
 """The cue that hears of a damaged frame."""
+IMPOSSIBLE = "impossible_date:"
 PATIENCE = 2
 """After so many answers to one question that were not understood there are choices; after more, a person."""
 
@@ -68,14 +69,17 @@ class ReadBack(CounterAction):
         known = tracker.slots.get(claim["slot"])
         why = "unsure" if claim["why"] == "contradiction" and known is None else claim["why"]
         key = READ_BACK.get(why, "utter_read_back")
-        if claim["slot"] == "customer":
+        if why == "day_order" and (other := other_day_order(claim["value"])):
+            days = [day_phrase(claim["value"]), day_phrase(other)]
+            say_with_choices(dispatcher, "utter_read_back_day_order", days, first=days[0], second=days[1])
+        elif claim["slot"] == "customer":
             say(dispatcher, key, **_card_values(claim["value"]))
         elif claim["why"] == "new_customer":
             say(dispatcher, key, name=claim["value"])
         else:
             values = {"value": fact_phrase(claim["slot"], claim["value"])}
-            if claim["why"] == "contradiction":
-                values["old"] = fact_phrase(claim["slot"], tracker.get_slot(claim["slot"]))
+            if why == "contradiction":
+                values["old"] = fact_phrase(claim["slot"], known)
             say(dispatcher, key, **values)
         return []
 
@@ -83,7 +87,6 @@ class ReadBack(CounterAction):
 READ_BACK: Mapping[str, str] = {
     "contradiction": "utter_read_back_contradiction",
     "year_moved": "utter_read_back_year_moved",
-    "day_order": "utter_read_back_year_moved",
     "new_customer": "utter_read_back_new_customer",
     "alike": "utter_read_back_alike",
     "same_person": "utter_read_back_same_person",
@@ -181,7 +184,8 @@ class NotUnderstood(CounterAction):
         elif failures == PATIENCE:
             say(dispatcher, "utter_pick_one")
         else:
-            say(dispatcher, "utter_not_understood")
+            impossible = any(question.startswith(IMPOSSIBLE) for question in tracker.latest_message["questions"])
+            say(dispatcher, "utter_no_such_day" if impossible else "utter_not_understood")
             if asked:
                 say(dispatcher, f"utter_help_{asked}")
         if suggestions and failures < PATIENCE:
