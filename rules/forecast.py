@@ -14,7 +14,8 @@ from rules.forecast_fit import Misfit, fit_without_outliers
 from rules.forecast_history import History, Job, read_history
 from rules.forecast_prior import ShopPrior, expect_from_book, expect_of_job
 from rules.forecast_remarks import remark_on
-from rules.forecast_view import EIGHTY_PERCENT, FitView
+from rules.forecast_view import FitView
+from rules.ranges import EIGHTY_PERCENT
 
 _UNNAMED_LINES = Kind.STIFFNESS
 """An instrument nobody named is given the lines of this kind."""

@@ -22,6 +22,7 @@ from rules.forecast_prior import (
     expect_of_any,
     inform,
 )
+from rules.ranges import EIGHTY_PERCENT
 
 _TURNS = 3
 _FIRST_TURN_JOBS = 5000
@@ -34,8 +35,6 @@ _DRIFT_SHARES = (0.5, 0.6, 0.7, 0.85, 1.0, 1.4)
 _MOST_AWAY = 4.0
 """A reading further off than this counts as an outlier, which is not the drift's doing."""
 _TRIAL_STRENGTH = 10
-_EIGHTY_PERCENT = 1.2815515655446004
-"""Half the width, in standard deviations, that holds 80 % of a normal distribution."""
 
 
 def learn_shop_prior(jobs: Iterable[Job], learnt_on: dt.date, book: ForecastBook | None = None) -> ShopPrior:
@@ -202,7 +201,7 @@ def _try_width(trials: Iterable[History], population: Population, book: Forecast
         return 1.0
     point = distances[min(math.ceil(0.8 * (len(distances) + 1)), len(distances)) - 1]
     weight = len(distances) / (len(distances) + _TRIAL_STRENGTH)
-    widen = 1 + weight * (point / _EIGHTY_PERCENT - 1)
+    widen = 1 + weight * (point / EIGHTY_PERCENT - 1)
     return min(max(widen, book.figures.widen_least.value), book.figures.widen_most.value)
 
 

@@ -10,9 +10,8 @@ from functools import cached_property
 from rules.forecast_answer import Band, CurvePoint, Reach
 from rules.forecast_fit import LossFit
 from rules.forecast_history import HOURS_PER_DAY, HOURS_PER_WEEK
+from rules.ranges import EIGHTY_PERCENT
 
-EIGHTY_PERCENT = 1.2815515655446004
-"""Half the width, in standard deviations, that holds 80 % of a normal distribution."""
 _POINTS_PER_DECADE = 8
 _FIRST_HOUR = 0.5
 """Where the search for a line begins; the law has no value at the very moment of stringing."""

@@ -10,14 +10,13 @@ from rules.facts import Kind, Material, Reading, Tension
 from rules.measurement import NEWTON_PER_KGF, convert_to_newton
 from rules.membrane import find_mass_per_m
 from rules.physics_book import PhysicsMissing
+from rules.ranges import EIGHTY_PERCENT
 from rules.stringbed_book import Machine, StringbedBook, StringbedRemark, load_stringbed_book
 
 if TYPE_CHECKING:
     from rules.stringbed_net import Net
 
 CM2_PER_IN2 = 6.4516
-EIGHTY_PERCENT = 1.2815515655446004
-"""Half the width, in standard deviations, that holds 80 % of a normal distribution."""
 
 
 @dataclass(frozen=True)

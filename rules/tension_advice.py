@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from rules.facts import Span, Tension
 from rules.measurement import NEWTON_PER_LBF, convert_to_newton
-from rules.stringbed import EIGHTY_PERCENT, Stringbed, build_net, feel
+from rules.ranges import EIGHTY_PERCENT
+from rules.stringbed import Stringbed, build_net, feel
 from rules.stringbed_book import Machine, StringbedBook, load_stringbed_book
 from rules.stringbed_book import StringbedRemark as Key
 

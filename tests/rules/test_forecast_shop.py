@@ -118,7 +118,7 @@ def test_jobs_of_other_strings_or_instruments_are_learnt_apart() -> None:
 
 
 def test_nonsense_is_not_learnt_from_but_counted() -> None:
-    """A reading no string could give is left out and counted; a job with no reading or an estimated baseline teaches nothing."""
+    """An impossible reading is left out and counted; no reading, or an estimated baseline, teaches nothing."""
     good = LAWFUL[:30]
     absurd = replace(LAWFUL[30], reading=(Reading((0.4,), Kind.STIFFNESS, taken_on=STRUNG_ON + dt.timedelta(days=3)),))
     silent = replace(LAWFUL[31], reading=())
