@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Date, Table, event, insert, null, or_, select
@@ -43,6 +43,28 @@ def _record(session: UnitSession, _: object) -> None:
     entries += [_entry(session, "remove", row, _values(row), None) for row in session.deleted if _trailed(row)]
     if entries:
         session.connection().execute(insert(models.AuditEntry), entries)
+
+
+def record_created(session: UnitSession, model: type[Base], rows: Sequence[Mapping[str, Any]]) -> None:
+    """Leave the entries of rows that were stored by a plain statement, which the session does not see."""
+    (key,) = look_into(model).primary_key
+    trailed = [column.key for column in look_into(model).columns if column.info.get("trail", True)]
+    entries = [
+        {
+            "at": session.clock(),
+            "who": session.who,
+            "unit": session.unit,
+            "action": "create",
+            "entity": model.__tablename__,
+            "entity_id": str(row[key.name]),
+            "before": None,
+            "after": {name: _plain(row[name]) for name in trailed},
+            "undoes": session.undoes,
+        }
+        for row in rows
+    ]
+    if entries:
+        session.execute(insert(models.AuditEntry), entries)
 
 
 @event.listens_for(models.Consultation, "before_update")

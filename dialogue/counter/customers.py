@@ -34,6 +34,7 @@ class CustomerDraft:
     level: str | None = None
     plays_per_week: float | tuple[float, float] | None = None
     hours_per_play: float | tuple[float, float] | None = None
+    hours_per_week: float | tuple[float, float] | None = None
     season: str | None = None
     breaks_strings: bool | None = None
     notes: str | None = None
@@ -176,7 +177,7 @@ def read_draft(counter: Counter, draft: CustomerDraft) -> tuple[dict[str, Any], 
         "consent_to_contact": draft.consent_to_contact,
         "notes": check_text("notes", draft.notes),
     }
-    for name in ("plays_per_week", "hours_per_play"):
+    for name in ("plays_per_week", "hours_per_play", "hours_per_week"):
         value = getattr(draft, name)
         if value is not None:
             raw = {"min": value[0], "max": value[1]} if isinstance(value, tuple) else value

@@ -161,3 +161,27 @@ def test_tags_are_short_and_read_back_as_they_are() -> None:
     assert all(len(tag) == 6 and set(tag) <= set(spoken.TAG_LETTERS) for tag in tags)
     assert all(spoken.read_tag(f"{tag[:3]} {tag[3:]}".lower()) == tag for tag in tags)
     assert not set("01OIL5SZ") & set(spoken.TAG_LETTERS) - {"L"}
+
+
+def test_a_whole_list_is_stored_as_if_one_by_one(store: Store) -> None:
+    """Numbers, search keys and trail are the same, and undo takes the whole list back."""
+    people = [CustomerRow(name="Odile Marchbanks", phone="(202) 555-0143"), CustomerRow(name="Marlo Fenwick")]
+    with store.unit("anna") as unit:
+        together = unit.customers.add_all(people)
+        unit.commit()
+    with store.unit("anna") as unit:
+        apart = tuple(unit.customers.add(person) for person in people)
+        assert [unit.customers.get(row.id) for row in together] == list(together)
+        assert [hit.customer.id for hit in unit.customers.find("odil marchbank")] == [together[0].id, apart[0].id]
+        assert [row.id for row in unit.customers.by_phone_tail("5550143")] == [together[0].id, apart[0].id]
+        for one, other in zip(together, apart, strict=True):
+            left, right = (unit.trail.of("customer", row.id)[0] for row in (one, other))
+            assert left.after is not None
+            assert right.after is not None
+            assert left.after | {"id": 0, "created_at": ""} == right.after | {"id": 0, "created_at": ""}
+    with store.unit("anna") as unit:
+        assert unit.customers.add_all([]) == ()
+        unit.undo_last("anna")
+        unit.commit()
+    with store.view() as unit:
+        assert unit.customers.all() == ()
