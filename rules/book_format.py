@@ -20,8 +20,8 @@ except ImportError:
     from yaml import SafeLoader  # type: ignore[assignment] # the same, slower
 
 Scalar = str | bool | int | float
-MOST_ROWS = 200
-"""Rows a table may have: the rules engine hangs for ever from about 500 different conditions in one place."""
+MOST_ROWS = 60
+"""Rows a table may have: the rules engine fails where more than 64 fire at once, and hangs from about 500."""
 LARGEST_NUMBER = 10_000
 """No number of the book is larger: months and days beyond would leave the calendar."""
 LARGEST_PERCENT = 100

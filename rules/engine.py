@@ -86,16 +86,19 @@ class DurableEngine:
     def _run(self, ruleset: _Ruleset, values: Values) -> tuple[Row, ...]:
         session = f"s{next(self._numbers)}"
         self._fired.clear()
-        # A session in which no action ever ran must not be deleted: the priming fact makes one run.
-        self._host.assert_facts(ruleset.name, [{"entry": "begin", "sid": session, "id": "b0"}])
         try:
-            facts = {"entry": "values", "sid": session, "id": "v1", **ruleset.encode_values(values)}
-            self._host.assert_facts(ruleset.name, [facts])
-            state = self._host.get_state(ruleset.name, session)
-            if state and state.get("exception"):
-                raise RulesError(f"The rules engine failed in {ruleset.table.name}: {state['exception']}")
-        finally:
-            self._host.delete_state(ruleset.name, session)
+            # A session in which no action ever ran must not be deleted: the priming fact makes one run.
+            self._host.assert_facts(ruleset.name, [{"entry": "begin", "sid": session, "id": "b0"}])
+            try:
+                facts = {"entry": "values", "sid": session, "id": "v1", **ruleset.encode_values(values)}
+                self._host.assert_facts(ruleset.name, [facts])
+                problem = (self._host.get_state(ruleset.name, session) or {}).get("exception")
+            finally:
+                self._host.delete_state(ruleset.name, session)
+        except Exception as error:  # the engine has no base of its own for what it raises
+            raise RulesError(f"The rules engine failed in {ruleset.table.name}: {error}") from error
+        if problem:
+            raise RulesError(f"The rules engine failed in {ruleset.table.name}: {problem}")
         return tuple(sorted(self._fired, key=lambda row: row.order))
 
 
