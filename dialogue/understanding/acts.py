@@ -32,6 +32,8 @@ class Sighting:
 
     slots: AbstractSet[str]
     negated: bool
+    replaced: bool
+    """A value was replaced in the same breath."""
     denied: bool
     """All symptoms were denied."""
     vague: bool
@@ -56,6 +58,8 @@ class Acts:
         best = ranked[0] if ranked else None
         if seen.flags and not seen.slots:
             return Act(OUT_OF_SCOPE, f"guard.{min(seen.flags)}", 0.95)
+        if seen.replaced and seen.slots and (best is None or self._rank(best) < self._ranks[CORRECT]):
+            return Act(CORRECT, "act.replaced", 0.9)
         if best is None or (self._rank(best) < self._ranks[INFORM] and seen.slots):
             return self._without_cue(seen, best)
         return Act(str(best.row.act["intent"]), best.row.id, best.row.confidence, _operations(ranked, best))

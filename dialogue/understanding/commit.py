@@ -37,7 +37,7 @@ def commit(scan: Scan, found: Sequence[Found], repaired: Repaired, *, correcting
             continue
         kept += [one for one in mine if one.owner != mine[0].owner]
         active = [one for one in mine if one.owner == mine[0].owner]
-        chosen, contradicted = _choose(slot, active, correcting=correcting)
+        chosen, contradicted = _choose(scan, slot, active, correcting=correcting)
         if contradicted:
             questions.append(f"contradiction:{slot}")
             kept = [one for one in kept if one.slot != slot]
@@ -50,9 +50,12 @@ def commit(scan: Scan, found: Sequence[Found], repaired: Repaired, *, correcting
     return Committed(slots, tuple(_evidence(scan, one, repaired) for one in kept), tuple(questions))
 
 
-def _choose(slot: str, active: Sequence[Found], *, correcting: bool) -> tuple[Found | None, bool]:
+def _choose(scan: Scan, slot: str, active: Sequence[Found], *, correcting: bool) -> tuple[Found | None, bool]:
     if correcting:
         return active[-1], False
+    restated = [one for one in active[1:] if any(hit.span[1] == one.span[0] or (hit.span[0] == one.span[0]) for hit in scan.role("negation", "restate"))]
+    if restated:
+        return restated[-1], False
     if slot in COUNTED:
         return combine_plays(active)
     if slot == "level":

@@ -81,6 +81,8 @@ class CueBook:
         self._phrases: dict[str, Any] = {}
         self._by_word: dict[str, list[tuple[Row, Compiled]]] = {}
         self._always: list[tuple[Row, Compiled]] = []
+        self.vocabulary: set[str] = set()
+        """Every word that a phrase of the files has."""
         for row in self.rows:
             for compiled in row.says:
                 if compiled.phrases is not None:
@@ -94,6 +96,7 @@ class CueBook:
     def _add_phrases(self, row: Row, phrases: Iterable[tuple[str, ...]]) -> None:
         for phrase in phrases:
             node = self._phrases
+            self.vocabulary.update(phrase)
             for word in phrase:
                 node = node.setdefault(word, {})
             rows = node.setdefault(END, [])

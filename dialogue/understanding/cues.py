@@ -15,9 +15,11 @@ NUMERIC = ("plays_per_week", "hours_per_play", "racquet_count", "tension", "date
 """Slots that compete for the same figures: the longest reading of a figure wins."""
 PLAIN = ("level", "season", "sport", "hybrid", "breaks_strings", "plays_per_week", "hours_per_play", "racquet_count")
 READING_SLOTS = frozenset({"reading", "baseline"})
+BESIDE = 3
+"""How many words may stand between a value, the word that replaces it and the new value."""
 NEGATION_REACH = 4
 """How many words may stand between a negating word and what it takes back."""
-SILENT_ROLES = frozenset({"owner", "self", "same", "before", "before_symptom", "before_side", "after", "block", "anchor", "vague", "name_end"})
+SILENT_ROLES = frozenset({"owner", "self", "same", "before", "before_symptom", "before_side", "after", "restate", "instead", "block", "anchor", "vague", "name_end"})
 DENIABLE = frozenset({"symptoms", "hybrid", "level"})
 
 
@@ -66,7 +68,7 @@ class Scan:
             if hit.row.role not in SILENT_ROLES and not self.blocked(slot, hit.span)]
             + [(span, "number") for span in self.line.numbers]
         )
-        spans = []
+        spans = self._replaced(targets)
         for negator in self.role("negation", "before", "before_symptom", "before_side", "after"):
             if any(covers(span, negator.span) for span, _ in targets):
                 continue
@@ -74,6 +76,27 @@ class Scan:
             if found:
                 spans.append(found)
         return spans
+
+    def _replaced(self, targets: list[tuple[tuple[int, int], str]]) -> list[tuple[int, int]]:
+        """Return the values that the speaker replaces in the same breath: "fifty five, I mean fifty seven"."""
+        spans = []
+        for mark in self.role("negation", "instead"):
+            after = {slot for span, slot in targets if mark.span[1] <= span[0] and self._beside(mark.span[1], span[0])}
+            before = [
+                span for span, slot in targets
+                if slot in after and span[1] <= mark.span[0] and self._beside(span[1], mark.span[0])
+            ]  # fmt: skip
+            spans += before
+        return spans
+
+    @cached_property
+    def replaces(self) -> bool:
+        """Tell whether the speaker replaces a value in the same breath."""
+        return any(hit.span[0] > span[0] for span in self.negated for hit in self.role("negation", "instead"))
+
+    def _beside(self, end: int, start: int) -> bool:
+        between = [word for word in self.line.text[end:start].split() if word not in STOPS]
+        return len(between) <= BESIDE
 
     def _target(self, negator: Hit, targets: list[tuple[tuple[int, int], str]]) -> tuple[int, int] | None:
         if negator.row.role == "after":
@@ -100,6 +123,16 @@ class Scan:
     def is_negated(self, span: tuple[int, int]) -> bool:
         """Tell whether a value was taken back."""
         return any(overlaps(span, negated) for negated in self.negated)
+
+    @cached_property
+    def owners(self) -> list[Hit]:
+        """The places where somebody else, or the speaker again, is spoken of."""
+        return [hit for hit in self.hits.get("owner", ()) if hit.row.role in {"owner", "self"}]
+
+    def owner_of(self, span: tuple[int, int]) -> str | None:
+        """Return whose value a span is; None for the speaker's own."""
+        before = [hit for hit in self.owners if hit.span[0] <= span[0] and not covers(span, hit.span)]
+        return before[-1].words.strip() if before and before[-1].row.role == "owner" else None
 
     def held(self, hits: Iterable[Hit]) -> list[Hit]:
         """Return the hits that were not taken back."""

@@ -338,7 +338,7 @@ def _ago(hit: Hit, sight: Sight) -> Dated:  # noqa: ARG001 - one shape for all r
 
 
 def _ahead(hit: Hit, sight: Sight) -> Dated:
-    if sight.direction == PAST and not re.match(r"in |within |another ", hit.words):
+    if sight.direction == PAST:
         return _ago(hit, sight)
     return _kept(hit, _span("", _number(hit), _unit(hit)))
 
@@ -399,6 +399,7 @@ READERS: dict[str, Callable[[Hit, Sight], Dated | None]] = {
     "ago_fortnight": lambda hit, sight: _span("-", _number(hit) * 2, "W"),  # noqa: ARG005
     "ahead": _ahead,
     "ahead_fortnight": lambda hit, sight: _span("", _number(hit) * 2, "W"),  # noqa: ARG005
+    "had_for": lambda hit, sight: _span("-", _number(hit) if hit.groups.get("n") else 1, _unit(hit)),  # noqa: ARG005
     "span": _either,
     "holiday": _holiday,
 }

@@ -17,9 +17,13 @@ from dialogue.understanding.templates import Compiler
 
 DIRECTIONS = {"strung_on": PAST, "league_start": FUTURE, "label_due": NEAR}
 NOTHING = "none"
+"""An anchor that tells of the purchase or of a reading: its date is for no slot."""
+OTHER = "other"
+"""An anchor that tells of something else, which only counts where no date was asked for."""
 CLAUSE_COST = 4
 FARTHEST = 14
 CLOSE = 5
+PAST_READERS = frozenset({"ago", "ago_fortnight", "had_for"})
 WEAK_READERS = frozenset({"span", "month_bare", "slashed_pair"})
 """Ways to name a date that are dates only near a word that says of what, or when asked."""
 
@@ -113,24 +117,24 @@ def _slot_of(scan: Scan, hit: Hit, anchors: Sequence[Hit]) -> str | None:
     nearest = [(distance, slot) for distance, slot in ranked if distance <= FARTHEST]
     asked = scan.asked if scan.asked in DIRECTIONS else None
     if asked:
-        before = [slot for distance, slot in nearest if distance <= CLOSE and distance % 1 == 0]
+        before = [slot for distance, slot in nearest if distance <= CLOSE and distance % 1 == 0 and slot != OTHER]
         if before and before[0] not in (asked, NOTHING):
             return before[0]
-        if before and before[0] == NOTHING and any(slot == asked for _, slot in nearest[1:]) is False and len(scan_dates(scan)) > 1:
+        if before and before[0] == NOTHING and asked not in before:
             return None
         return asked
-    if scan.asked == "confirm" and not nearest:
+    if not nearest and (scan.asked == "confirm" or _tells_of_strings(scan, hit)):
         return "strung_on"
-    if not nearest or nearest[0][1] == NOTHING:
+    if not nearest or nearest[0][1] in {NOTHING, OTHER}:
         return None
     if hit.row.reads in WEAK_READERS and nearest[0][0] > CLOSE:
         return None
     return nearest[0][1]
 
 
-def scan_dates(scan: Scan) -> list[Hit]:
-    """Return the hits that may name a date."""
-    return scan.role("date", "value")
+def _tells_of_strings(scan: Scan, hit: Hit) -> bool:
+    """Tell whether a day gone by stands beside a material or a tension, so that it can only be the day of stringing."""
+    return hit.row.reads in PAST_READERS and bool(scan.role("material", "value") or scan.role("tension", "value"))
 
 
 def _distance(scan: Scan, anchor: Hit, hit: Hit) -> float:
@@ -140,7 +144,7 @@ def _distance(scan: Scan, anchor: Hit, hit: Hit) -> float:
     before = anchor.span[1] <= hit.span[0]
     between = scan.line.text[anchor.span[1] : hit.span[0]] if before else scan.line.text[hit.span[1] : anchor.span[0]]
     words = between.split()
-    cost = CLAUSE_COST * sum(word in STOPS or word in {"and", "but", "so", "then"} for word in words)
+    cost = CLAUSE_COST * sum(word in STOPS or word in {"and", "but", "then"} for word in words)
     return len(words) + cost + (0 if before else 1.5)
 
 

@@ -12,7 +12,7 @@ from dialogue.understanding.templates import NUMBER_WORD
 
 PIECE = re.compile(
     r"""(?P<date>(?<![\w./-])(?:\d{4}|\d{1,2})(?P<mark>[./-])\d{1,2}(?P=mark)(?:\d{4}|\d{2})(?![\w/-]|\.\d))
-      |(?P<ordinal>\d{1,2}(?:st|nd|rd|th)(?!\w))
+      |(?P<ordinal>\d{1,2}(?:st|nd|rd|th)(?!\w)|\d0'?s(?!\w))
       |(?P<number>\d+(?:\.\d+)?|(?<![\d.])\.\d+)
       |(?P<word>[^\W\d_]+(?:'[^\W\d_]+)*'?)
       |(?P<dash>-)
@@ -20,7 +20,7 @@ PIECE = re.compile(
     re.VERBOSE,
 )
 SPELT = {"&": "and", "@": "at", "+": "plus", "(": ",", ")": ","}
-DROPPED = frozenset("~*_`^\"'")
+DROPPED = frozenset("~_`^\"'")
 MINUS, RANGE, PAUSE = "-", "to", ","
 STOPS = frozenset(",.;:?!()")
 MARKS = STOPS | frozenset("<>-=*#|/\\")

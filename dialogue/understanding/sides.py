@@ -62,9 +62,13 @@ def read_materials(scan: Scan) -> list[Found]:
 def _share(scan: Scan, items: Sequence[Item], what: str) -> list[Found]:
     sides = scan.held(longest(scan.role("side", "side")))
     found = []
-    for item, side in assign(scan, items, sides, what):
-        for name in (MAINS, CROSSES) if side == BOTH else (side,):
-            found.append(make(f"{name}_{what}", item.value, item.hit))
+    owners = dict.fromkeys(scan.owner_of(item.span) for item in items)
+    for owner in owners:
+        mine = [item for item in items if scan.owner_of(item.span) == owner]
+        named = sides if len(owners) == 1 else [hit for hit in sides if scan.owner_of(hit.span) == owner]
+        for item, side in assign(scan, mine, named, what):
+            for name in (MAINS, CROSSES) if side == BOTH else (side,):
+                found.append(make(f"{name}_{what}", item.value, item.hit))
     return found
 
 

@@ -9,13 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from dialogue.messages import Understanding
+from dialogue.understanding.asked import read_asked
 from dialogue.understanding.acts import CORRECT, Act, Acts, Sighting
 from dialogue.understanding.commit import Committed, commit
 from dialogue.understanding.cuebook import CUE_FOLDER, CueBook, Hit, Row, read_cues, read_rows
 from dialogue.understanding.cues import Scan, numeric_pool, read_plain, read_symptoms, settle
 from dialogue.understanding.customers import CustomerWords, read_choice, read_name, read_phone
 from dialogue.understanding.dates import DIRECTIONS, DatesRead, date_lists, read_date_words, read_dates
-from dialogue.understanding.found import Found, covers
+from dialogue.understanding.found import Found
 from dialogue.understanding.guard import Guard, Guarded
 from dialogue.understanding.lines import Line, read_line
 from dialogue.understanding.numbers import Numbers
@@ -106,6 +107,7 @@ class Understander:
         badminton = any(one.slot == "sport" and one.value == "badminton" for one in found)
         found += read_tensions(scan, settled, self.limits, badminton=badminton)
         found += dates.found
+        found += read_asked(scan, used, {one.slot for one in found}, self.limits)
         found += read_symptoms(scan)
         if of_readings:
             found += read_readings(scan, used)
@@ -126,16 +128,24 @@ class Understander:
 
     def _act(self, read: Read, slots: set[str], *, vague: list[Hit]) -> Act:
         symptoms = [one for one in read.found if one.slot == "symptoms"]
-        words = read.line.words
         seen = Sighting(
             slots=frozenset(slots),
             negated=bool(read.scan.negated),
+            replaced=read.scan.replaces,
             denied=bool(symptoms) and all(one.value == [] for one in symptoms),
             vague=bool(vague) or bool(read.impossible),
             flags=frozenset(read.guarded.flags),
-            on_topic=read.scan.asked is not None and bool(words & self.topic) and "?" not in words,
+            on_topic=self._on_topic(read.line, read.scan.asked),
         )
         return self.acts.decide(read.scan, seen)
+
+    def _on_topic(self, line: Line, asked: str | None) -> bool:
+        """Tell whether a turn without a value still seems to be an answer."""
+        if asked is None or "?" in line.words:
+            return False
+        words = [token.word for token in line.tokens if token.word.isalpha()]
+        known = sum(word in self.book.vocabulary for word in words)
+        return bool(line.words & self.topic) or (known > 1 and known * 3 >= len(words) * 2)
 
     def _result(self, read: Read, act: Act, committed: Committed, vague: list[Hit]) -> Understanding:
         questions = [*committed.questions, *(f"impossible_date:{slot}" for slot in read.impossible)]
@@ -172,14 +182,8 @@ def _gives_way(hit: Hit, asked: str | None) -> bool:
 
 
 def _owned(read: Read) -> list[Found]:
-    """Return the values with the owner who was spoken of last before each."""
-    marks = [hit for hit in read.scan.hits.get("owner", ()) if hit.row.role in {"owner", "self"}]
-    owned = []
-    for one in sorted(read.found, key=lambda found: found.span):
-        before = [hit for hit in marks if hit.span[0] <= one.span[0] and not covers(one.span, hit.span)]
-        owner = before[-1].words.strip() if before and before[-1].row.role == "owner" else None
-        owned.append(replace(one, owner=owner))
-    return owned
+    """Return the values in reading order, each with its owner."""
+    return [replace(one, owner=read.scan.owner_of(one.span)) for one in sorted(read.found, key=lambda found: found.span)]
 
 
 def explain(understanding: Understanding, stages: Sequence[tuple[str, Any]]) -> Understanding:
