@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 
 from rules.facts import Kind, Reading
 
@@ -39,6 +40,7 @@ def convert_stiffness_to_lbf_per_inch(kgf_cm: float) -> float:
     return convert_stiffness_to_newton_per_mm(kgf_cm) * MILLIMETRES_PER_INCH / NEWTON_PER_LBF
 
 
+@lru_cache(maxsize=4096)
 def exact(number: float) -> Fraction:
     """Return the decimal number a person wrote, free of binary rounding."""
     return Fraction(repr(float(number)))
@@ -97,12 +99,10 @@ def compare(baselines: Iterable[Reading], readings: Iterable[Reading]) -> tuple[
     """Return the latest reading of each instrument beside the latest baseline of the same instrument.
 
     Readings of one instrument on one day are repeats of one measurement. A reading without a day was taken
-    today, a baseline without a day just after stringing. Where one side names its only instrument and the other
-    names none, they are taken for the same: people name it once.
+    today, a baseline without a day just after stringing.
     """
     fresh = _take_latest(baselines, undated=dt.date.min)
     now = _take_latest(readings, undated=dt.date.max)
-    fresh, now = _name_after(fresh, now), _name_after(now, fresh)
     return tuple(
         Comparison(fresh[instrument], reading, instrument[0])
         for instrument, reading in now.items()
@@ -112,9 +112,6 @@ def compare(baselines: Iterable[Reading], readings: Iterable[Reading]) -> tuple[
 
 Instrument = tuple[Kind | None, str | None, str | None]
 """What must agree before two readings are compared: kind, unit, and the shop's name of the instrument."""
-
-
-UNNAMED: Instrument = (None, None, None)
 
 
 def _take_latest(readings: Iterable[Reading], *, undated: dt.date) -> dict[Instrument, Reading]:
@@ -128,13 +125,6 @@ def _take_latest(readings: Iterable[Reading], *, undated: dt.date) -> dict[Instr
             estimated = other.estimated or reading.estimated
             found[instrument] = replace(other, values=other.values + reading.values, estimated=estimated)
     return found
-
-
-def _name_after(unnamed: dict[Instrument, Reading], named: dict[Instrument, Reading]) -> dict[Instrument, Reading]:
-    """Return the one reading without an instrument under the other side's one instrument."""
-    if list(unnamed) == [UNNAMED] and len(named) == 1:
-        return dict(zip(named, unnamed.values(), strict=True))
-    return unnamed
 
 
 def _instrument(reading: Reading) -> Instrument:
