@@ -122,6 +122,8 @@ def write_message(letter: Letter, mailbox: Mailbox) -> EmailMessage:
     """
     # Letters beyond ASCII are written out, for not every server passes them on.
     message = EmailMessage(policy=SMTP.clone(cte_type="7bit"))
+    if not letter.to or parseaddr(letter.to)[1] != letter.to:
+        raise ValueError("not one plain address")
     message["From"] = mailbox.sender
     message["To"] = letter.to
     message["Subject"] = letter.subject
