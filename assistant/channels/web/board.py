@@ -18,13 +18,14 @@ from assistant.channels.web.pool import Pool
 from assistant.channels.web.sessions import Sessions
 from assistant.channels.web.shop import Shop
 from assistant.channels.web.wording import figure, load_words
+from assistant.labels.errors import LabelError
 from dialogue.counter.bench import list_bench
 from dialogue.counter.counter import Counter
 from dialogue.counter.customers import find_customer
 from dialogue.counter.due import DueQuestion, list_due
 from dialogue.counter.leagues import list_leagues, plan_season
 from dialogue.counter.limits import choices
-from dialogue.counter.outcomes import Refusal
+from dialogue.counter.outcomes import Refusal, Refused
 from dialogue.counter.phones import show_phone
 
 BELONGS = ("natural_gut", "synthetic_gut", "multifilament", "polyester", "aramid")
@@ -128,8 +129,14 @@ class Board:
             return await show_fault(request, HTTPStatus.NOT_FOUND)
         counter = self.counter(request)
         page = await self.pool.run(read_job, self.shop, counter, number)
-        label = await self.pool.run(self.shop.print_label, counter, page.job.tag)
-        headers = {"Content-Disposition": 'inline; filename="label.pdf"', "Content-Security-Policy": "sandbox"}
+        try:
+            label = await self.pool.run(self.shop.print_label, counter, page.job.tag)
+        except Refused as refused:
+            problem = counter.wording.remark(refused.refusal)
+            return await self.job_page(request, number, HTTPStatus.UNPROCESSABLE_ENTITY, problem=problem)
+        except LabelError as error:
+            return await self.job_page(request, number, HTTPStatus.UNPROCESSABLE_ENTITY, problem=str(error))
+        headers = {"Content-Disposition": 'inline; filename="label.pdf"'}
         return raw(label, content_type=PDF, headers=headers)
 
     async def listen(self, _: Request, board: Websocket) -> None:

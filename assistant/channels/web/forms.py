@@ -90,6 +90,9 @@ def read_customer(form: Form) -> CustomerDraft:
 def read_drop_off(form: Form) -> DropOff:
     """Return what the drop-off form says."""
     customer_id = form.whole("customer_id")
+    frame_check = form.text("frame_check")
+    if frame_check is None:
+        raise FieldUnread("frame_check", "frame_check")
     return DropOff(
         customer_id=customer_id,
         new_customer=read_customer(form),
@@ -103,7 +106,7 @@ def read_drop_off(form: Form) -> DropOff:
             tension_min_lb=form.number("tension_min_lb"),
             tension_max_lb=form.number("tension_max_lb"),
         ),
-        frame_check=form.text("frame_check") or "",
+        frame_check=frame_check,
         seen_by=form.text("seen_by"),
         strings=None if form.text("strings") == "last" else _read_strings(form),
         same_as="last" if form.text("strings") == "last" else None,

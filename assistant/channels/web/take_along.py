@@ -41,9 +41,10 @@ def write_event(day: dt.date, summary: str, now: dt.datetime) -> str:
 def draw_qr(text: str, label: str) -> str:
     """Return the text as a QR code, an SVG element that a screen reader calls by the label."""
     code = segno.make(text, error="m", micro=False)
-    return str(
+    drawn = str(
         code.svg_inline(scale=4, border=4, light="#fff", title=label, svgclass="qr", lineclass=None, omitsize=True)
     )
+    return drawn.replace("<svg ", '<svg role="img" ', 1)
 
 
 def _escape(text: str) -> str:

@@ -1,0 +1,56 @@
+"""The conversation as the kiosk has it: words about anybody's card are left out before the dialogue sees them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import pytest
+
+from assistant.bootstrap import open_book, open_database
+from assistant.channels.web.public import CARDS, PublicServices, PublicUnderstand
+from dialogue.understanding import understand
+from tests.assistant.web.running_shop import TODAY, settings_of
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "picking up for Maya",
+        "I'm here to pick up my racquet",
+        "dropping off a racquet for Tobias Wren",
+        "who is due this week?",
+        "what's on the due list",
+    ],
+)
+def test_what_is_for_staff_sends_people_to_the_counter(text: str) -> None:
+    """It is understood as asking for a person."""
+    heard = PublicUnderstand(understand)(text, asked=None, channel="typed", today=TODAY)
+    assert heard.intent == "human"
+    assert not CARDS & set(heard.slots)
+
+
+def test_facts_beside_a_name_still_count() -> None:
+    """Only the name is dropped."""
+    text = "it's for Maya Okoro, she plays twice a week just for fun"
+    heard = PublicUnderstand(understand)(text, asked=None, channel="typed", today=TODAY, names=("Maya Okoro",))
+    assert heard.slots["plays_per_week"] == 2
+    assert heard.slots["level"] == "recreational"
+    assert not CARDS & set(heard.slots)
+    assert not CARDS & {piece.slot for piece in heard.evidence}
+
+
+def test_a_reading_is_weighed_and_not_logged() -> None:
+    """The kiosk writes on no card."""
+    heard = PublicUnderstand(understand)("log 27 kgf on the stiffness meter", asked=None, channel="typed", today=TODAY)
+    assert heard.intent != "log_reading"
+
+
+def test_the_services_know_nobody(club: Path) -> None:
+    """Whatever is asked of them."""
+    settings = settings_of(club)
+    with open_database(settings) as store:
+        services = PublicServices(store, open_book(settings))
+        assert services.names() == ()
+        assert services.find("Maya Okoro") == ()
+        assert services.due(dt.date(2026, 11, 24)) == ()
