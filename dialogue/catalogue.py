@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ast
-import string
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -13,7 +12,7 @@ from typing import Any
 
 import yaml
 
-from dialogue.errors import DomainBroken
+from dialogue.errors import DomainBroken, PhraseMissing
 from dialogue.phrases import VOICE, Phrases
 
 FOLDER = Path(__file__).parent / "domain"
@@ -77,6 +76,8 @@ def check_catalogue(folder: Path = FOLDER) -> list[str]:
         domain = load_domain(folder)
     except DomainBroken as broken:
         return list(broken.problems)
+    except PhraseMissing as broken:
+        return [f"{broken.key}: {broken.problem}"]
     uses = list(_uses())
     return [
         *_check_questions(domain),
@@ -211,9 +212,5 @@ def _check_conditions(domain: Domain) -> Iterator[str]:
             for rule in variant.get("condition", ()):
                 if rule["name"] not in domain.initial:
                     yield f"{key}: the condition names {rule['name']}, which is no slot"
-            try:
-                list(string.Formatter().parse(variant["text"]))
-            except ValueError:
-                yield f"{key}: a brace is not closed; mend the text"
         if all(variant.get("condition") or variant.get("channel") for variant in variants):
             yield f"{key}: has no wording without condition and channel; add one"

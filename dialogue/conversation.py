@@ -6,7 +6,7 @@ import datetime as dt
 import logging
 from collections.abc import Callable, Coroutine, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Protocol
+from typing import Any
 
 from rasa_sdk.events import (
     ActionExecuted,
@@ -23,44 +23,28 @@ from rasa_sdk.executor import ActionExecutor
 from dialogue.actions import build_executor
 from dialogue.catalogue import Domain, load_domain
 from dialogue.errors import ActionWaited, TurnLooped, ValueRefused
+from dialogue.hearing import Hearing, Understand
 from dialogue.intake import parse_data
-from dialogue.messages import Choice, Message, Reply, Understanding
-from dialogue.options import NAMES_FOLLOW
+from dialogue.messages import Choice, Message, Reply
 from dialogue.phrases import Sentence, sentence_case
-from dialogue.policy import ASK, NEXT_RACQUET, SUBMIT, TAKE_IN, UNREAD, next_action, open_question
+from dialogue.policy import ASK, NEXT_RACQUET, SUBMIT, TAKE_IN, next_action, open_question
 from dialogue.racquets import FACTS, SELF, known_facts
 from dialogue.services import Services
 from dialogue.taking_in import TakingIn
 from dialogue.telling import owner_phrases
 from dialogue.tracker import LISTEN, Event, Talk
 
+__all__ = ["Conversation", "Turn", "Understand", "run_now"]
+
 logger = logging.getLogger(__name__)
 
 LONGEST_TURN = 40
 """A turn of more actions than this goes round in circles."""
 ATTEMPTS = 2
-DOUBTED = "heard_differently"
 """Why a value is read back that the ears were not sure of."""
-READ_AS: Mapping[str, str] = {"promised_on": "league_start"}
-"""A slot whose answers are read like those to another: both are days to come."""
-SETTLING = frozenset({"affirm", "deny", "dont_know"})
-FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading"})
-ANSWERING = frozenset({"inform", "affirm", "correct", "log_reading"})
+CRACK = "crack"
 NOT_UNDERSTOOD = "action_not_understood"
 QUESTION_STEPS = frozenset({ASK, "action_read_back", "action_ask_back", "action_ask_which"})
-
-
-Read = Callable[[str | None], Understanding]
-"""Reads the words of the turn as an answer to something asked."""
-
-
-class Understand(Protocol):
-    """What reads the words of a turn."""
-
-    def __call__(
-        self, text: str, *, asked: str | None, channel: str, today: dt.date, names: Sequence[str] = ()
-    ) -> Understanding:
-        """Return what a text means to somebody who was asked something."""
 
 
 @dataclass
@@ -87,7 +71,7 @@ class Conversation:
         self, services: Services, understand: Understand, domain: Domain | None = None, *, strict: bool = False
     ) -> None:
         self.services = services
-        self.understand = understand
+        self._hearing = Hearing(understand)
         self.domain = domain or load_domain()
         self.executor: ActionExecutor = build_executor(services)
         self._strict = strict
@@ -145,63 +129,10 @@ class Conversation:
             customer = (talk.slots["customer"] or {}).get("customer_id")
             return reply if self.services.save(row, talk.to_store(), customer) else None
 
-    # Hearing.
-
     def _hear(self, talk: Talk, message: Message, today: dt.date) -> Event:
-        heard = self._understood(talk.slots, message, today)
-        asked = open_question(talk.slots)
-        data = parse_data(heard, message, today=today.isoformat(), asked=asked)
+        heard = self._hearing.hear(talk.slots, message, today)
+        data = parse_data(heard, message, today=today.isoformat(), asked=open_question(talk.slots))
         return UserUttered(message.text, data, input_channel=message.channel)
-
-    def _understood(self, slots: Mapping[str, Any], message: Message, today: dt.date) -> Understanding:
-        """Return the meaning in the light of the open question; what was offered is tried as a question first."""
-        if not message.text.strip():
-            return Understanding(text="", intent="greet" if not slots["told"] else "repeat", confidence=1.0)
-
-        def read(asked: str | None) -> Understanding:
-            heard = self.understand(message.text, asked=asked, channel=message.channel, today=today)
-            return _doubting(heard, message.doubted) if message.doubted else heard
-
-        if open_question(slots):
-            return self._answering(slots, read)
-        heard = read(None)
-        if heard.slots or heard.questions or heard.rule not in UNREAD:
-            return self._with_name(heard, read)
-        for offered in slots["offer"]:
-            answer = read(offered)
-            if offered in answer.slots and answer.intent in ANSWERING:
-                return answer
-        return heard
-
-    def _answering(self, slots: Mapping[str, Any], read: Read) -> Understanding:
-        """Return the meaning of words said while a question is open."""
-        question = str(open_question(slots))
-        if question in READ_AS:
-            return _renamed(read(READ_AS[question]), READ_AS[question], question)
-        if slots["options"]:
-            return read("customer_choice")
-        return self._confirming(slots, read) if slots["pending"] else read(question)
-
-    @staticmethod
-    def _confirming(slots: Mapping[str, Any], read: Read) -> Understanding:
-        """Return the answer to a read-back: yes or no, or else the value once more, read as when it was asked for."""
-        heard = read("confirm")
-        waiting = slots["pending"][0]["slot"]
-        if heard.intent in SETTLING or waiting in heard.slots:
-            return heard
-        again = read(waiting)
-        return again if waiting in again.slots else heard
-
-    def _with_name(self, heard: Understanding, read: Read) -> Understanding:
-        """Return the meaning with the name in it, where a task was asked for somebody: "log 38 for Maya"."""
-        if heard.intent not in FOR_SOMEBODY or "customer_name" in heard.slots:
-            return heard
-        for piece in read("customer_name").evidence:
-            before = heard.text[: piece.span[0]].casefold().split()
-            if piece.slot == "customer_name" and before and before[-1] in NAMES_FOLLOW:
-                slots = {**heard.slots, piece.slot: piece.value}
-                return replace(heard, slots=slots, evidence=(*heard.evidence, piece))
-        return heard
 
     # Running.
 
@@ -261,6 +192,9 @@ class Conversation:
 
     def _missing(self, talk: Talk) -> str | None:
         slots, customer = talk.slots, talk.slots["customer"]
+        if slots["frame_check"] == CRACK and customer:
+            # Nobody strings it before a person has looked at it, so nothing else matters.
+            return None
         for slot in self.domain.forms[str(talk.loop)]:
             if slot == "customer_name":
                 if customer is None and not slots["record"]:
@@ -374,25 +308,6 @@ def run_now(work: Coroutine[Any, Any, Any], action: str) -> Any:
         return finished.value
     work.close()
     raise ActionWaited(action)
-
-
-def _doubting(heard: Understanding, slots: Sequence[str]) -> Understanding:
-    """Return the meaning with the values of some slots marked to be read back."""
-    return replace(
-        heard,
-        evidence=tuple(
-            replace(piece, readback=piece.readback or DOUBTED) if piece.slot in slots else piece
-            for piece in heard.evidence
-        ),
-    )
-
-
-def _renamed(heard: Understanding, slot: str, name: str) -> Understanding:
-    return replace(
-        heard,
-        slots={name if key == slot else key: value for key, value in heard.slots.items()},
-        evidence=tuple(replace(piece, slot=name) if piece.slot == slot else piece for piece in heard.evidence),
-    )
 
 
 def _asked(slots: Mapping[str, Any]) -> str | None:

@@ -19,6 +19,8 @@ GUESS = 0.5
 """From here on a value is read back before it is kept; below, it is not even that."""
 NO_VALUE_INTENTS = frozenset({"ask_what_if", "restart", "stop"})
 """What is said with these is a supposition or goes with the wind."""
+HEARD_DIFFERENTLY = "heard_differently"
+"""Why a value must be read back that the ears are not sure of."""
 DATES = frozenset({"strung_on", "label_due", "league_start"})
 DATED_QUESTIONS = frozenset({"ask_guarantee", "ask_due_list", "ask_why", "out_of_scope"})
 """A date in one of these belongs to what is asked: "will it last till January?"."""
@@ -29,7 +31,9 @@ BACK_QUESTIONS: Mapping[str, tuple[str, str]] = {
 }
 """What understanding wants asked back: the slot the answer fills and the response that asks."""
 WORD = r"[a-z']+"
-KEPT_SLOTS = frozenset({*FACTS, "customer_name", "customer_phone", "racquet_count", "promised_on", "reading_kind"})
+KEPT_SLOTS = frozenset(
+    {*FACTS, "customer_name", "customer_phone", "racquet_count", "promised_on", "frame_check", "reading_kind"}
+)
 """What is kept of what was said: the facts of a racquet, and what belongs to the conversation."""
 
 
@@ -61,7 +65,7 @@ def parse_data(heard: Understanding, message: Message, *, today: str, asked: str
             "extractor": piece.rule,
             "confidence_entity": piece.confidence,
             "words": piece.words,
-            "readback": piece.readback or ("doubted" if piece.slot in message.doubted else None),
+            "readback": piece.readback or (HEARD_DIFFERENTLY if piece.slot in message.doubted else None),
         }
         for piece in heard.evidence
     ]

@@ -14,6 +14,8 @@ PLACES = tuple(
     frozenset(form.format(word=word) for form in WORDS["forms"] for word in words) for words in WORDS["ordinals"]
 )
 """What may be said for the first, the second ... of several things."""
+ANSWERS: Mapping[str, Mapping[str, Sequence[str]]] = WORDS["answers"]
+"""What may be said to questions that only this counter asks, by slot and value."""
 ALL = frozenset(WORDS["all"])
 NAMES_FOLLOW = frozenset(WORDS["names_follow"])
 """After one of these stands for whom something is."""
@@ -42,6 +44,18 @@ def chosen(options: Mapping[str, Any], message: Mapping[str, Any]) -> Sequence[A
     words = set(said.split())
     fitting = [entry["value"] for entry in entries if _fits(words, entry)]
     return fitting if len(fitting) == 1 else None
+
+
+def answer_to(slot: str, text: str) -> tuple[str, str] | None:
+    """Return the value of a slot that a text names, and the words that name it: the longest that stand in it."""
+    said = f" {_plain(text)} "
+    fitting = [
+        (len(words), value, words)
+        for value, all_words in ANSWERS[slot].items()
+        for words in all_words
+        if f" {_plain(words)} " in said
+    ]
+    return max(fitting)[1:] if fitting else None
 
 
 def none_of_them(message: Mapping[str, Any]) -> bool:

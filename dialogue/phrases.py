@@ -117,6 +117,13 @@ def sentence_case(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def _placeholders(key: str, text: str) -> frozenset[str]:
+    try:
+        return frozenset(name for _, name, _, _ in string.Formatter().parse(text) if name)
+    except ValueError as error:
+        raise PhraseMissing(key, "a brace is not closed; mend the text") from error
+
+
 def _response(key: str, variants: Sequence[Mapping[str, Any]]) -> Response:
     first_buttons: Sequence[Mapping[str, str]] = next((v["buttons"] for v in variants if v.get("buttons")), ())
     return Response(
@@ -126,7 +133,7 @@ def _response(key: str, variants: Sequence[Mapping[str, Any]]) -> Response:
                 text=variant["text"],
                 channel=variant.get("channel"),
                 conditions=tuple((rule["name"], rule["value"]) for rule in variant.get("condition", ())),
-                placeholders=frozenset(name for _, name, _, _ in string.Formatter().parse(variant["text"]) if name),
+                placeholders=_placeholders(key, variant["text"]),
             )
             for variant in variants
         ),

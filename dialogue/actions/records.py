@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -15,10 +14,12 @@ from dialogue.errors import ValueRefused
 from dialogue.intake import outdated
 from dialogue.options import chosen
 from dialogue.racquets import FACTS, all_racquets, known_facts
-from dialogue.services import Card, Handover, RacquetCard
+from dialogue.services import Card, Fetched, Logged, RacquetCard
 from dialogue.telling import Telling
 from dialogue.translate import Phrase, day_phrase, fact_phrase, facts_phrases, phrase, reading_phrase
 
+ASKED_AGAIN = frozenset({"mains_material", "mains_tension", "crosses_tension", "promised_on", "frame_check"})
+"""What may be asked again when a drop-off is refused for it."""
 LISTED = 8
 """How many racquets of the due list are read out."""
 TOLD_ON_RECORD = (
@@ -207,39 +208,32 @@ class HandOver(CounterAction):
     async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
         """Return the last racquet handed over as the one being talked of, with its stored decision."""
         customer = tracker.slots["customer"]
-        over = set_slots(requested_slot=None)
-        stories = self.services.hand_over(customer["customer_id"], today(tracker)) if customer["customer_id"] else ()
-        if not stories:
+        over = [ActiveLoop(None), *set_slots(requested_slot=None)]
+        fetched = self.services.hand_over(customer["customer_id"], today(tracker)) if customer["customer_id"] else ()
+        if not fetched:
             say(dispatcher, "utter_nothing_to_fetch", name=customer["name"])
-            return [ActiveLoop(None), *over]
-        for story in stories:
-            _tell(dispatcher, story)
-        told = [story for story in stories if story.ready]
+            return over
+        for each in fetched:
+            _tell(dispatcher, each)
+        told = [each for each in fetched if each.refusal is None]
         if not told:
-            return [ActiveLoop(None), *over]
+            return over
         say(dispatcher, "utter_handed_over_questions")
         card = told[-1].card
         facts = {name: card.facts.get(name) for name in FACTS}
-        decided = set_slots(decision=dict(told[-1].decision or {}), told=True, record=card.to_record(), words={})
+        decided = set_slots(decision=told[-1].decision, told=True, record=card.to_record(), words={})
         over += _sealed(tracker.slots)
-        return [ActiveLoop(None), *over, *set_slots(**facts, unknown=[], offered=[]), *decided]
+        return [*over, *set_slots(**facts, unknown=[], offered=[]), *decided]
 
 
-def _tell(dispatcher: CollectingDispatcher, story: Handover) -> None:
-    racquet = _racquet_of(story.card)
-    if not story.ready:
-        if story.promised_on:
-            say(dispatcher, "utter_not_ready_promised", racquet=racquet, date=day_phrase(story.promised_on))
-        else:
-            say(dispatcher, "utter_not_ready", racquet=racquet)
-        return
-    told = [name for name in TOLD_ON_RECORD if name in story.card.facts and name not in {"level", "plays_per_week"}]
-    facts = facts_phrases(story.card.facts, told) or phrase("utter_nothing_particular")
-    say(dispatcher, "utter_handed_over", racquet=racquet, facts=facts)
-    if story.restring_by and story.decision:
-        reasons = Telling.of(story.decision).steps("interval", "interval_unsure", "label")
-        reason = " ".join(step["says"] for step in reasons)
-        say(dispatcher, "utter_handed_over_due", date=day_phrase(story.restring_by), reason=reason)
+def _tell(dispatcher: CollectingDispatcher, fetched: Fetched) -> None:
+    for sentence in fetched.story:
+        say(dispatcher, "utter_story", says=sentence)
+    racquet = _racquet_of(fetched.card)
+    if fetched.refusal and fetched.promised_on:
+        say(dispatcher, "utter_not_ready_promised", racquet=racquet, date=day_phrase(fetched.promised_on))
+    elif fetched.refusal:
+        say(dispatcher, "utter_not_ready", racquet=racquet)
 
 
 def _racquet_of(card: RacquetCard) -> Phrase:
@@ -257,30 +251,42 @@ class LogReading(CounterAction):
         """Return the racquet's facts and the decision after the reading."""
         slots = tracker.slots
         record, customer = slots["record"], slots["customer"]
-        if not (record and record.get("racquet_id")):
-            say(dispatcher, "utter_no_racquet", name=customer["name"])
+        logged = None
+        if record and record.get("racquet_id"):
+            try:
+                logged = self.services.log_reading(record["racquet_id"], slots["reading"], today(tracker))
+            except ValueRefused as refused:
+                say(dispatcher, "utter_refused", message=refused.message)
+                return set_slots(reading=None, requested_slot="reading")
+        if logged is None or (logged.refusal is None and not logged.fresh and logged.after is None):
+            name = (customer or record)["name"]
+            say(dispatcher, "utter_no_racquet", name=name)
             return [ActiveLoop("consultation_form"), *set_slots(requested_slot=None)]
-        # A baseline that nobody said comes from the card: it is there already.
-        said = [name for name in ("reading", "baseline") if slots[name] is not None and name in slots["words"]]
-        measured = {name: slots[name] for name in said}
-        try:
-            logged = self.services.log_reading(record["racquet_id"], measured, today(tracker))
-        except ValueRefused as refused:
-            say(dispatcher, "utter_refused", message=refused.message)
-            return set_slots(reading=None, requested_slot="reading")
+        if logged.refusal:
+            say(dispatcher, "utter_refused", message=logged.refusal)
+            return [ActiveLoop(None), *set_slots(requested_slot=None, told=True)]
+        self._tell(dispatcher, logged, slots["reading"])
+        facts = {name: logged.card.facts.get(name) for name in FACTS}
+        decided = set_slots(decision=logged.after, told=True, record=logged.card.to_record())
+        over = [ActiveLoop(None), *_sealed(slots), *set_slots(requested_slot=None, offered=[])]
+        return [*over, *set_slots(**facts), *decided]
+
+    @staticmethod
+    def _tell(dispatcher: CollectingDispatcher, logged: Logged, reading: Any) -> None:
         key = "utter_logged_fresh" if logged.fresh else "utter_logged"
-        say(dispatcher, key, racquet=_racquet_of(logged.card), reading=reading_phrase(slots["reading"]))
+        say(dispatcher, key, racquet=_racquet_of(logged.card), reading=reading_phrase(reading))
+        for sentence in logged.remarks:
+            say(dispatcher, "utter_story", says=sentence)
+        if logged.after is None:
+            return
         before, after = Telling.of(logged.before), Telling.of(logged.after)
-        for says in (step["says"] for step in after.steps("comparable", "reading", "reading_quality")):
-            say(dispatcher, "utter_because", says=says)
+        says = [step["says"] for step in after.steps("comparable", "reading", "reading_quality")]
+        if says:
+            say(dispatcher, "utter_because", says=" ".join(says))
         if before.summary() == after.summary():
             say(dispatcher, "utter_logged_same", after=after.summary())
         else:
             say(dispatcher, "utter_logged_changed", before=before.summary(), after=after.summary())
-        facts = {name: logged.card.facts.get(name) for name in FACTS}
-        decided = set_slots(decision=dict(logged.after), told=True, record=logged.card.to_record())
-        over = set_slots(requested_slot=None, consultation=logged.consultation_id, offered=[])
-        return [ActiveLoop(None), *_sealed(slots), *set_slots(**facts), *decided, *over]
 
 
 class DropOff(CounterAction):
@@ -289,28 +295,47 @@ class DropOff(CounterAction):
     action = "action_drop_off"
 
     async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
-        """Return the racquet's record with the new tag."""
-        slots, customer = tracker.slots, dict(tracker.slots["customer"])
-        if customer["customer_id"] is None:
-            customer = self.services.open_card(customer["name"], slots["customer_phone"]).to_json()
-        facts = known_facts(slots)
-        promised = slots["promised_on"]
-        day = dt.date.fromisoformat(promised) if promised else None
-        record = slots["record"] or {}
-        whose = {"customer_id": customer["customer_id"], "racquet_id": record.get("racquet_id")}
-        card = self.services.take_in(whose, facts, day, today(tracker))
-        told = [name for name in TOLD_ON_RECORD[:4] if name in facts]
+        """Return the racquet's record with the new tag, or what must be said again."""
+        slots, customer = tracker.slots, tracker.slots["customer"]
+        racquet_id = (slots["record"] or {}).get("racquet_id")
+        whose = {**customer, "phone": slots["customer_phone"], "racquet_id": racquet_id}
+        said = {**known_facts(slots), "frame_check": slots["frame_check"], "promised_on": slots["promised_on"]}
+        received = self.services.take_in(whose, said, today(tracker))
+        card = received.card
+        if card is None:
+            say(dispatcher, "utter_refused", message=received.refusal)
+            return _again(tracker.slots, received.refused_slot)
+        for sentence in received.remarks:
+            say(dispatcher, "utter_story", says=sentence)
+        if received.opened:
+            self._tell(dispatcher, card, said)
+        else:
+            say(dispatcher, "utter_crack")
+        known = {"customer_id": card.customer_id, "name": card.name, "tail": "", "racquets": []}
+        done = set_slots(customer=known, record=card.to_record(), told=True, requested_slot=None)
+        return [ActiveLoop(None), *_sealed(slots), *done, *set_slots(promised_on=None, frame_check=None)]
+
+    @staticmethod
+    def _tell(dispatcher: CollectingDispatcher, card: RacquetCard, said: Mapping[str, Any]) -> None:
+        told = [name for name in TOLD_ON_RECORD[:4] if name in said]
         values: dict[str, Any] = {
-            "name": customer["name"],
-            "facts": facts_phrases(facts, told) or phrase("utter_nothing_particular"),
+            "name": card.name,
+            "facts": facts_phrases(said, told) or phrase("utter_nothing_particular"),
             "tag": card.tag,
             "spelt": " ".join(card.tag),
         }
-        if day:
-            values["promised"] = fact_phrase("promised_on", promised)
-        say(dispatcher, "utter_dropped_off_promised" if day else "utter_dropped_off", **values)
-        done = set_slots(customer=customer, record=card.to_record(), promised_on=None, requested_slot=None, told=True)
-        return [ActiveLoop(None), *_sealed(slots), *done]
+        if said["promised_on"]:
+            promised = fact_phrase("promised_on", said["promised_on"])
+            say(dispatcher, "utter_dropped_off_promised", promised=promised, **values)
+        else:
+            say(dispatcher, "utter_dropped_off", **values)
+
+
+def _again(slots: Mapping[str, Any], slot: str | None) -> Events:
+    """Return the events that ask again for what was refused, or leave the errand where nothing can be said again."""
+    if slot in ASKED_AGAIN:
+        return set_slots(**{slot: None}, requested_slot=slot, failures=slots["failures"] + 1)
+    return [ActiveLoop(None), *set_slots(requested_slot=None, told=True)]
 
 
 def _sealed(slots: Mapping[str, Any]) -> Events:

@@ -58,16 +58,17 @@ class RacquetCard:
 
 
 @dataclass(frozen=True)
-class Handover:
-    """One racquet handed over, with the story its owner is told."""
+class Fetched:
+    """One racquet a customer came for, with the story its owner is told."""
 
     card: RacquetCard
-    ready: bool
-    """False when it is not strung yet, so that nothing was handed over."""
+    story: tuple[str, ...]
+    """What was done, what the label means and why, as sentences; empty where nothing was handed over."""
     decision: Mapping[str, Any] | None
     """The stored decision that its restring-by date rests on, as JSON."""
-    restring_by: dt.date | None
     promised_on: dt.date | None
+    refusal: str | None = None
+    """Why it was not handed over, as a sentence."""
 
 
 @dataclass(frozen=True)
@@ -77,9 +78,27 @@ class Logged:
     card: RacquetCard
     fresh: bool
     """True when it was kept as the baseline of a fresh stringing."""
-    before: Mapping[str, Any]
-    after: Mapping[str, Any]
-    consultation_id: int | None
+    before: Mapping[str, Any] | None
+    """The decision without it, as JSON; None for a baseline."""
+    after: Mapping[str, Any] | None
+    remarks: tuple[str, ...] = ()
+    """What must be said beside it, as sentences."""
+    refusal: str | None = None
+    """Why it was not written down, as a sentence."""
+
+
+@dataclass(frozen=True)
+class Received:
+    """A racquet left at the counter."""
+
+    card: RacquetCard | None
+    """None where it was refused."""
+    opened: bool
+    """False where a person has to look at the frame before a stringing is opened."""
+    remarks: tuple[str, ...] = ()
+    refusal: str | None = None
+    refused_slot: str | None = None
+    """The slot that must be said again."""
 
 
 @dataclass(frozen=True)

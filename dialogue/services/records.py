@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
 from typing import Any
 
 from dialogue.racquets import PLAYER_FACTS, STRING_FACTS
@@ -17,15 +16,12 @@ from dialogue.translate import (
     phone_tail,
 )
 from rules.decision import Decision
-from rules.facts import Facts, Reading
-from rules.rulebook import Rulebook
+from rules.facts import Facts
 from storage.rows import (
     ConsultationRow,
     CustomerRow,
     JobStatus,
     RacquetRow,
-    ReadingRole,
-    ReadingRow,
     StringJobRow,
 )
 from storage.spoken import fold
@@ -40,9 +36,8 @@ IN_THE_SHOP = (JobStatus.RECEIVED, JobStatus.STRUNG, JobStatus.READY)
 class Records:
     """What is on the cards, read and written."""
 
-    def __init__(self, unit: UnitOfWork, book: Rulebook) -> None:
+    def __init__(self, unit: UnitOfWork) -> None:
         self._unit = unit
-        self._book = book
 
     def find(self, name: str) -> tuple[Card, ...]:
         """Return who may be meant by a name; where somebody bears exactly that name, nobody who sounds alike."""
@@ -79,6 +74,7 @@ class Records:
         racquet = self._unit.racquets.get(racquet_id)
         job = self._unit.jobs.latest_of(racquet_id)
         customer = self._unit.customers.get(racquet.customer_id) if racquet.customer_id else None
+        facts = self._facts(customer, racquet, job, today)
         return RacquetCard(
             customer_id=racquet.customer_id or 0,
             name=customer.name if customer else "",
@@ -86,14 +82,8 @@ class Records:
             racquet=racquet.nickname or "",
             job_id=job.id if job else None,
             tag=job.tag if job else "",
-            facts=self._facts(customer, racquet, job, today)
-            if readings
-            else self._without_reading(self._facts(customer, racquet, job, today)),
+            facts={name: value for name, value in facts.items() if readings or name != "reading"},
         )
-
-    @staticmethod
-    def _without_reading(facts: dict[str, Any]) -> dict[str, Any]:
-        return {name: value for name, value in facts.items() if name != "reading"}
 
     def _facts(
         self, customer: CustomerRow | None, racquet: RacquetRow, job: StringJobRow | None, today: dt.date
@@ -104,7 +94,7 @@ class Records:
             facts |= {name: earlier.facts[name] for name in REMEMBERED if name in earlier.facts}
             if job and job.strung_on and earlier.today < job.strung_on:
                 facts = {name: value for name, value in facts.items() if name in PLAYER_FACTS}
-            if str(facts.get("league_start", today.isoformat())) < today.isoformat():
+            if _is_past(facts.get("league_start"), today):
                 del facts["league_start"]
         if customer:
             facts |= customer_facts(customer)
@@ -146,59 +136,6 @@ class Records:
             raise ValueError(message)
         return self._unit.jobs.get(card.job_id)
 
-    @staticmethod
-    def strung(job: StringJobRow) -> bool:
-        """Tell whether a racquet may be handed over."""
-        return job.status in (JobStatus.STRUNG, JobStatus.READY)
-
-    def consultation(self, job: StringJobRow) -> ConsultationRow | None:
-        """Return the decision a stringing's date rests on."""
-        if job.consultation_id:
-            return self._unit.consultations.get(job.consultation_id)
-        return self._unit.consultations.latest_of_job(job.id)
-
-    def consultation_numbered(self, number: int) -> ConsultationRow:
-        """Return a stored decision."""
-        return self._unit.consultations.get(number)
-
-    def collect(self, job: StringJobRow) -> None:
-        """Record that a racquet was fetched."""
-        self._unit.jobs.mark_collected(job.id)
-
-    def log(self, card: RacquetCard, measured: Facts, today: dt.date) -> bool:
-        """Write down what was measured; tell whether the reading itself became the baseline."""
-        job_id = (
-            card.job_id
-            or self._unit.jobs.add(
-                StringJobRow(racquet_id=card.racquet_id, status=JobStatus.COLLECTED, **_strings(card.facts))
-            ).id
-        )
-        job = self._unit.jobs.get(job_id)
-        fresh = "baseline" not in card.facts and not measured.baseline and job.strung_on == today
-        for entry in measured.baseline:
-            self._write(job_id, ReadingRole.BASELINE, entry, job.strung_on or today)
-        for entry in measured.reading:
-            self._write(job_id, ReadingRole.BASELINE if fresh else ReadingRole.CHECK, entry, today)
-        return fresh
-
-    def _write(self, job_id: int, role: ReadingRole, entry: Reading, today: dt.date) -> None:
-        self._unit.readings.add(
-            ReadingRow(
-                job_id=job_id,
-                role=role,
-                kind=entry.kind and entry.kind.value,
-                unit=entry.unit,
-                instrument=entry.instrument,
-                values=entry.values,
-                taken_on=entry.taken_on or today,
-            )
-        )
-
-    def take_in(self, racquet_id: int, facts: Facts, promised_on: dt.date | None) -> None:
-        """Open a stringing for a racquet left at the counter."""
-        strings = {name: value for name, value in job_values(facts).items() if name.startswith(("mains_", "crosses_"))}
-        self._unit.jobs.add(StringJobRow(racquet_id=racquet_id, promised_on=promised_on, **strings))
-
     def due(self, today: dt.date) -> tuple[DueEntry, ...]:
         """Return what is overdue or due within a week."""
         queries = self._unit.queries
@@ -214,5 +151,7 @@ class Records:
         )
 
 
-def _strings(facts: Mapping[str, Any]) -> dict[str, Any]:
-    return {name: facts[name] for name in ("mains_material", "crosses_material") if name in facts}
+def _is_past(day: Any, today: dt.date) -> bool:
+    """Tell whether a day, or a month or year that was named, began before today."""
+    said = day["value"] if isinstance(day, dict) else day
+    return said is not None and str(said) < today.isoformat()

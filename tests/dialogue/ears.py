@@ -8,12 +8,10 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from dialogue.catalogue import load_domain
 from dialogue.messages import Evidence, Understanding
 
-INTENTS = (
-    "inform affirm deny correct ask_when ask_why ask_why_question ask_what_if ask_reading_help ask_guarantee "
-    "ask_due_list log_reading pickup drop_off dont_know repeat back restart stop human greet thanks out_of_scope"
-).split()
+INTENTS = load_domain().raw["intents"]
 MATERIALS = ["natural_gut", "synthetic_gut", "multifilament", "polyester", "aramid"]
 SYMPTOMS = ["arm_pain", "loss_of_power", "loss_of_control", "fraying", "broken", "notched", "movement"]
 
@@ -37,7 +35,13 @@ class ScriptedEar:
         self.asked: list[str | None] = []
 
     def __call__(
-        self, text: str, *, asked: str | None, channel: str, today: dt.date, names: Sequence[str] = ()
+        self,
+        text: str,  # noqa: ARG002 - this ear has heard already
+        *,
+        asked: str | None,
+        channel: str,  # noqa: ARG002
+        today: dt.date,  # noqa: ARG002
+        names: Sequence[str] = (),  # noqa: ARG002
     ) -> Understanding:
         """Return what was put in."""
         self.asked.append(asked)
@@ -82,6 +86,8 @@ VALUES = {
     "breaks_strings": st.booleans(),
     "symptoms": st.lists(st.sampled_from(SYMPTOMS), unique=True),
     "sport": st.sampled_from(["tennis", "badminton", "squash", "racquetball", "padel"]),
+    "promised_on": dates,
+    "frame_check": st.sampled_from(["sound", "grommets_worn", "crack"]),
     "racquet_count": st.integers(0, 5),
     "customer_name": st.sampled_from(["Maya Okoro", "Maya", "Tom Berg", "Maia", "0143", "x"]),
     "customer_phone": st.sampled_from(["0143", "+441632960143", "12"]),

@@ -25,7 +25,7 @@ def test_everything_fits_together() -> None:
         ("responses/talk.yml", "{values}: noted", "{value}: noted", "{value} is not given"),
         ("responses/talk.yml", "{values}: noted", "{values: noted", "a brace is not closed"),
         ("responses/questions.yml", "name: whose, value: person", "name: who, value: person", "which is no slot"),
-        ("responses/questions.yml", "  - channel: voice\n    text: \"Which sport?\"", "", "has no spoken form"),
+        ("responses/questions.yml", '  - channel: voice\n    text: "Which sport?"', "", "has no spoken form"),
         ("domain.yml", "- action_decide", "- action_deside", "action_deside: no class bears this name"),
         ("domain.yml", "- action_decide", "- action_deside", "action_decide: is missing in the domain"),
         ("domain.yml", "entity: level}", "entity: plays_per_week}", "slots: level: must be filled"),

@@ -117,9 +117,7 @@ def test_a_conversation_that_is_always_taken_gets_a_plain_apology(store: Store) 
     assert "strung_on" not in build(store, other_ear).services.load("s").events
 
 
-def test_a_fault_becomes_a_sentence_and_the_log_holds_no_words(
-    store: Store, caplog: pytest.LogCaptureFixture
-) -> None:
+def test_a_fault_becomes_a_sentence_and_the_log_holds_no_words(store: Store, caplog: pytest.LogCaptureFixture) -> None:
     """Whatever breaks, the person gets an apology and the log gets the kind of fault alone."""
 
     def deaf(*_: object, **__: object) -> Understanding:

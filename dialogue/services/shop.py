@@ -7,24 +7,34 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
+from dialogue.counter.bench import redate
+from dialogue.counter.counter import Counter
+from dialogue.counter.customers import CustomerDraft, strings_in
+from dialogue.counter.drop_off import DropOff, take_in
+from dialogue.counter.outcomes import Refusal
+from dialogue.counter.pickup import hand_over
+from dialogue.counter.readings import Measured, log_reading
+from dialogue.counter.strings import Side, Strings
 from dialogue.errors import ValueRefused
-from dialogue.services.cards import Card, Checked, DueEntry, Handover, Logged, RacquetCard
+from dialogue.services.cards import Card, Checked, DueEntry, Fetched, Logged, RacquetCard, Received
 from dialogue.services.records import Records
-from dialogue.translate import absolute_tension, due_values
+from dialogue.translate import absolute_tension
 from rules.chain import decide
 from rules.decision import Decision
 from rules.errors import FactRefused
-from rules.facts import Facts
+from rules.facts import Facts, Reading
 from rules.intake import parse_facts
 from rules.rulebook import Rulebook
 from rules.whatif import decide_what_if
 from storage.database import Store
 from storage.errors import Conflict
-from storage.rows import ConsultationRow, ConversationRow
+from storage.rows import ConsultationRow, ConversationRow, ReadingRole
 from storage.unit_of_work import UnitOfWork
+
+STRING_SLOTS = ("mains_material", "crosses_material", "mains_tension", "crosses_tension")
 
 
 @dataclass
@@ -40,9 +50,11 @@ class _Turn:
 class Services:
     """Everything the conversation may ask of the shop."""
 
-    def __init__(self, store: Store, book: Rulebook) -> None:
+    def __init__(self, store: Store, book: Rulebook, region: str = "US") -> None:
         self.store = store
         self.book = book
+        self.region = region
+        """Where a phone number without a country code belongs."""
         self._turn: ContextVar[_Turn | None] = ContextVar("turn", default=None)
         self._content = json.dumps(dict(book.content), sort_keys=True, ensure_ascii=False)
 
@@ -212,59 +224,82 @@ class Services:
 
     # Stringings.
 
-    def hand_over(self, customer_id: int, today: dt.date) -> tuple[Handover, ...]:
-        """Hand over every racquet of a customer that lies ready, and return the story of each one in the shop."""
+    def hand_over(self, customer_id: int, today: dt.date) -> tuple[Fetched, ...]:
+        """Hand over every racquet of a customer that is strung, and return the story of each one in the shop."""
         with self.work() as unit:
-            records = self._records(unit)
-            return tuple(self._hand_over(records, card, today) for card in records.in_the_shop(customer_id, today))
+            cards = self._records(unit).in_the_shop(customer_id, today)
+            counter = self._counter(unit, today)
+            return tuple(self._hand_over(unit, counter, card) for card in cards)
 
-    def _hand_over(self, records: Records, card: RacquetCard, today: dt.date) -> Handover:
-        job = records.job(card)
-        if not records.strung(job):
-            return Handover(card, ready=False, decision=None, restring_by=None, promised_on=job.promised_on)
-        stored = records.consultation(job)
-        if stored is None:
-            number = self.consult(card.facts, self.decide(card.facts, today), today, card.to_record())
-            stored = records.consultation_numbered(number)
-        records.collect(job)
-        decision = Decision.from_dict(stored.decision)
-        due = records.job(card).restring_by or due_values(decision)["restring_by"]
-        return Handover(card, ready=True, decision=stored.decision, restring_by=due, promised_on=job.promised_on)
+    def _hand_over(self, unit: UnitOfWork, counter: Counter, card: RacquetCard) -> Fetched:
+        job = self._records(unit).job(card)
+        if job.strung_on and job.consultation_id is None:
+            # Strung before its date was worked out: the label and the "why" need a decision to rest on.
+            redate(counter, job.tag)
+        outcome = hand_over(counter, job.tag)
+        if isinstance(outcome, Refusal):
+            return Fetched(card, (), None, job.promised_on, counter.wording.remark(outcome))
+        story = (outcome.done, outcome.label, *outcome.cautions)
+        decision = outcome.decision.to_dict() if outcome.decision else None
+        return Fetched(card, story, decision, job.promised_on)
 
-    def log_reading(self, racquet_id: int, measured: Mapping[str, Any], today: dt.date) -> Logged:
-        """Write down a reading, and a baseline said with it, and return what it changed.
+    def log_reading(self, racquet_id: int, reading: Any, today: dt.date) -> Logged:
+        """Write down a reading and return what it changed: the first one of fresh strings is their baseline.
 
         Args:
             racquet_id: the racquet that was measured.
-            measured: {"reading": ..., "baseline": ...} as facts JSON.
+            reading: the reading as facts JSON.
             today: the day of the measurement.
-        """
-        with self.work() as unit:
-            records = self._records(unit)
-            before = records.card(racquet_id, today, readings=True)
-            fresh = records.log(before, self.facts(measured, today), today)
-            after = records.card(racquet_id, today, readings=True)
-            decisions = [self.decide(card.facts, today) for card in (before, after)]
-            number = self.consult(after.facts, decisions[1], today, after.to_record())
-            return Logged(after, fresh, decisions[0], decisions[1], number)
 
-    def take_in(
-        self, customer: Mapping[str, Any], raw: Mapping[str, Any], promised_on: dt.date | None, today: dt.date
-    ) -> RacquetCard:
-        """Open a stringing for a racquet left at the counter and return its card with the new tag.
+        Raises:
+            ValueRefused: when a figure cannot be.
+        """
+        facts = self.facts({"reading": reading}, today)
+        with self.work() as unit:
+            records, counter = self._records(unit), self._counter(unit, today)
+            card = records.card(racquet_id, today)
+            job = strings_in(unit, racquet_id)
+            if job is None:
+                return Logged(card, fresh=False, before=None, after=None)
+            fresh = job.strung_on == today and not unit.readings.of_job(job.id, ReadingRole.BASELINE)
+            role = ReadingRole.BASELINE if fresh else ReadingRole.CHECK
+            outcomes = [log_reading(counter, job.tag, role, _measured(entry)) for entry in facts.reading]
+            last = outcomes[-1]
+            if isinstance(last, Refusal):
+                return Logged(card, fresh, None, None, refusal=counter.wording.remark(last))
+            remarks = tuple(counter.wording.remark(remark) for remark in last.remarks)
+            decisions = [decision.to_dict() if decision else None for decision in (last.before, last.after)]
+            return Logged(records.card(racquet_id, today, readings=True), fresh, decisions[0], decisions[1], remarks)
+
+    def take_in(self, customer: Mapping[str, Any], said: Mapping[str, Any], today: dt.date) -> Received:
+        """Open a stringing for a racquet left at the counter, once its frame was looked over.
 
         Args:
-            customer: {"customer_id", "racquet_id"}, the latter None for a racquet never seen.
-            raw: facts JSON: the strings and tensions wanted.
-            promised_on: the day it shall be ready, None where nobody promised one.
+            customer: {"customer_id", "name", "phone", "racquet_id"}; numbers are None for those never seen.
+            said: the strings as facts JSON, with "frame_check" and the ISO day "promised_on" or None.
             today: the day of the conversation.
         """
-        facts = self.facts(raw, today)
+        day = said.get("promised_on")
+        draft = None
+        if customer["customer_id"] is None:
+            draft = CustomerDraft(name=customer["name"], phone=customer.get("phone"))
+        wanted = DropOff(
+            customer_id=customer["customer_id"],
+            new_customer=draft,
+            racquet_id=customer.get("racquet_id"),
+            frame_check=said["frame_check"],
+            strings=_strings(self.facts({name: said[name] for name in STRING_SLOTS if name in said}, today)),
+            promised_on=dt.date.fromisoformat(day) if day else None,
+        )
         with self.work() as unit:
-            records = self._records(unit)
-            racquet_id = customer.get("racquet_id") or records.new_racquet(customer["customer_id"], facts, None)
-            records.take_in(racquet_id, facts, promised_on)
-            return records.card(racquet_id, today)
+            counter = self._counter(unit, today)
+            outcome = take_in(counter, wanted)
+            if isinstance(outcome, Refusal):
+                sentence = counter.wording.remark(outcome)
+                return Received(None, opened=False, refusal=sentence, refused_slot=outcome.fact)
+            remarks = tuple(counter.wording.remark(remark) for remark in outcome.remarks)
+            card = self._records(unit).card(outcome.racquet.id, today)
+            return Received(card, opened=outcome.job is not None, remarks=remarks)
 
     def due(self, today: dt.date) -> tuple[DueEntry, ...]:
         """Return the racquets whose strings are due this week or overdue, the longest overdue first."""
@@ -272,4 +307,28 @@ class Services:
             return self._records(unit).due(today)
 
     def _records(self, unit: UnitOfWork) -> Records:
-        return Records(unit, self.book)
+        return Records(unit)
+
+    def _counter(self, unit: UnitOfWork, today: dt.date) -> Counter:
+        return Counter(self.store, self.book, today, region=self.region, unit=unit)
+
+
+def _measured(entry: Reading) -> Measured:
+    return Measured(
+        values=entry.values,
+        kind=entry.kind.value if entry.kind else None,
+        unit=entry.unit,
+        instrument=entry.instrument,
+        taken_on=entry.taken_on,
+    )
+
+
+def _strings(facts: Facts) -> Strings | None:
+    mains, crosses = (_side(facts, side) for side in ("mains", "crosses"))
+    return Strings(mains=mains, crosses=None if crosses == Side() else crosses) if mains.material else None
+
+
+def _side(facts: Facts, side: str) -> Side:
+    material, tension = getattr(facts, f"{side}_material"), getattr(facts, f"{side}_tension")
+    side_ = Side(material=material.value if material else None)
+    return replace(side_, tension=tension.value, unit=tension.unit) if tension else side_
