@@ -49,8 +49,9 @@ def measure(trail: Trail) -> Measured:
     found = []
     for comparison in comparisons:
         read = {"baseline": comparison.baseline.to_json(), "reading": comparison.reading.to_json()}
-        trail.write_with(trail.fire_one("comparable", values), values, read, _words(trail, comparison))
-        found.append(_weigh(trail, comparison))
+        words = _words(trail, comparison)
+        trail.write_with(trail.fire_one("comparable", values), values, read, words)
+        found.append(_weigh(trail, comparison, words))
     if _tell_different_stories(trail, comparisons):
         return Measured()
     strongest = max(found, key=lambda one: (STRENGTH.index(one.state), one.loss_percent))
@@ -79,7 +80,7 @@ def _words(trail: Trail, comparison: Comparison) -> dict[str, str]:
     return words
 
 
-def _weigh(trail: Trail, comparison: Comparison) -> Measured:
+def _weigh(trail: Trail, comparison: Comparison, words: dict[str, str]) -> Measured:
     loss = 100 * comparison.loss
     energy = comparison.energy_percent(trail.value("energy_per_loss"))
     values: dict[str, Scalar] = {
@@ -91,7 +92,6 @@ def _weigh(trail: Trail, comparison: Comparison) -> Measured:
     if energy is not None:
         values["energy_percent"] = float(energy)
     row = trail.fire_one("reading", values)
-    words = _words(trail, comparison)
     trail.write(row, _rounded(values), words=words)
     _judge_quality(trail, comparison, words)
     shown = energy if comparison.kind else None

@@ -39,10 +39,11 @@ class Words:
 
         A loss of 9.999 % is told as "9.999", for "10" would name the line it has not reached.
         """
+        sides = [(line, _side(value, line)) for line in lines]
         shown = ""
         for places in range(1, MOST_PLACES + 1):
             shown = self.decimal(value, places)
-            if all(_side(Fraction(shown), line) == _side(Fraction(value), line) for line in lines):
+            if all(_side(Fraction(shown), line) == side for line, side in sides):
                 break
         return shown
 
@@ -123,5 +124,5 @@ class Words:
         return str(self.words["overdue_months"].format(n=self.number(months)))
 
 
-def _side(value: Fraction, line: float) -> int:
+def _side(value: float | Fraction, line: float) -> int:
     return (value > line) - (value < line)
