@@ -25,7 +25,7 @@ SAME_BOOK = build_book(json.loads(json.dumps(BOOK.content)))
 PLAIN = PlainEngine()
 TODAY = dt.date(2026, 6, 1)
 URGENCY = [Verdict.PLAY_ON, Verdict.RESTRING_SOON, Verdict.RESTRING_NOW]
-many = settings(max_examples=100, deadline=None)
+many = settings(max_examples=60, deadline=None)
 
 
 def as_bytes(decision: Decision) -> bytes:

@@ -82,7 +82,7 @@ def find_refusal(raw: Any) -> FactRefused | None:
 
 
 @given(raw=any_json())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_any_json_is_taken_in_or_refused(raw: Any) -> None:
     """Whatever comes, there are facts or a refusal in words, never another error."""
     refusal = find_refusal(raw)
@@ -90,7 +90,7 @@ def test_any_json_is_taken_in_or_refused(raw: Any) -> None:
 
 
 @given(fact=st.sampled_from([*Fact, "unknown", "words", "today"]), value=any_json())
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=200, deadline=None)
 def test_any_json_as_any_fact_is_taken_in_or_refused(fact: str, value: Any) -> None:
     """The same for each fact by itself, and the refusal names that fact."""
     refusal = find_refusal({fact: value})

@@ -97,7 +97,7 @@ PLACES = {file: _list_places(load_book().content[file]) for file in BOOK_FILES}
 
 
 @given(data=st.data())
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_any_value_anywhere_is_read_or_refused(data: st.DataObject) -> None:
     """One value of the book replaced by anything: a book, or a refusal that names the file."""
     file = data.draw(st.sampled_from(BOOK_FILES))
