@@ -11,9 +11,10 @@ from dialogue.understanding.cues import Scan
 from dialogue.understanding.found import covers
 from dialogue.understanding.soft_acts import SoftActs
 
-ASKING = frozenset({"confirm"})
+DENY = "deny"
+DENIED_RANK = 53
+"""An act of at most this rank gives way to a plain no to what was asked."""
 INFORM, CORRECT, OUT_OF_SCOPE, DONT_KNOW = "inform", "correct", "out_of_scope", "dont_know"
-SAME_ANSWERS = frozenset({"mains_material", "crosses_material"})
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,7 @@ class Sighting:
     replaced: bool
     """A value was replaced in the same breath."""
     denied: bool
-    """All symptoms were denied."""
+    """What was asked about was denied: no symptom, no string ever broken."""
     vague: bool
     flags: AbstractSet[str]
     on_topic: bool
@@ -60,6 +61,8 @@ class Acts:
             return Act(OUT_OF_SCOPE, f"guard.{min(seen.flags)}", 0.95)
         if seen.replaced and seen.slots and (best is None or self._rank(best) < self._ranks[CORRECT]):
             return Act(CORRECT, "act.replaced", 0.9)
+        if seen.denied and (best is None or self._rank(best) <= DENIED_RANK):
+            return Act(DENY, "act.denied", 0.9)
         if best is None or (self._rank(best) < self._ranks[INFORM] and seen.slots):
             return self._without_cue(seen, best)
         return Act(str(best.row.act["intent"]), best.row.id, best.row.confidence, _operations(ranked, best))

@@ -19,7 +19,7 @@ CUE_FOLDER = Path(__file__).parent / "cues"
 SURE = 0.95
 KEYS = frozenset(
     {"id", "says", "value", "reads", "confidence", "asked", "not_asked", "alone", "starts", "readback", "role", "note", "blocks"}
-    | {"unless"}
+    | {"unless", "weak"}
 )
 ACT_KEYS = frozenset(
     {"intent", "operation", "rank", "yields", "needs_value", "needs_asked", "needs_negated", "needs_denial", "needs_no_value"}
@@ -55,6 +55,8 @@ class Row:
     """The row counts only at the beginning, after fillers."""
     act: Mapping[str, Any] = field(default_factory=dict)
     """What only the rows of acts have: intent, operation, rank and conditions."""
+    weak: bool = False
+    """The row gives way to every other that reads the same words."""
     order: int = 0
 
 
@@ -252,6 +254,7 @@ def _row(file: str, slot: str, raw: Any, place: tuple[int, Compiler]) -> Row:
         role=raw.get("role", "value"),
         blocks=_names(raw.get("blocks")),
         unless=_names(raw.get("unless")),
+        weak=bool(raw.get("weak", False)),
         starts=bool(raw.get("starts", False)),
         act={key: raw[key] for key in ACT_KEYS if key in raw},
         order=order,

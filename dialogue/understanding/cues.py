@@ -127,7 +127,7 @@ class Scan:
     @cached_property
     def owners(self) -> list[Hit]:
         """The places where somebody else, or the speaker again, is spoken of."""
-        return [hit for hit in self.hits.get("owner", ()) if hit.row.role in {"owner", "self"}]
+        return self.role("owner", "owner", "self")
 
     def owner_of(self, span: tuple[int, int]) -> str | None:
         """Return whose value a span is; None for the speaker's own."""

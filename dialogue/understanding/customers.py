@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from pathlib import Path
 from typing import Any
 
@@ -23,12 +23,14 @@ NAME_RULE = "customer.name"
 class CustomerWords:
     """The customer file's own settings."""
 
-    def __init__(self, folder: Path = CUE_FOLDER) -> None:
+    def __init__(self, common: Set[str], folder: Path = CUE_FOLDER) -> None:
         table = read_cues("customer.yaml", folder)
         self.digits: dict[str, str] = table["digits"]
         self.repeats: dict[str, int] = table["repeats"]
         self.phone_marks = frozenset(table["phone_marks"])
         self.longest_name = int(table["longest_name"])
+        self.common = common
+        """Words of the cue files: no names, unless written with a capital."""
 
 
 def read_phone(scan: Scan, words: CustomerWords) -> list[Found]:
@@ -37,7 +39,7 @@ def read_phone(scan: Scan, words: CustomerWords) -> list[Found]:
     digits, start, end, times = "", 0, 0, 1
     for token, at in zip((*scan.line.tokens, None), (*scan.line.starts, 0), strict=True):
         word = token.word if token else ""
-        figure = words.digits.get(word, word if re.fullmatch(r"\d+", word) else "")
+        figure = words.digits.get(word, word.replace(".", "") if re.fullmatch(r"[\d.]*\d", word) else "")
         if word.startswith("-") and word[1:].isdigit():
             figure = word[1:]
         if figure:
@@ -101,6 +103,8 @@ def _name_from(scan: Scan, first: int, words: CustomerWords) -> Found | None:
     if any(overlaps(span, hit.span) for hit in scan.hits.get("act", ()) if hit.row.alone):
         return None
     said = line.said(span)
+    if scan.asked != "customer_name" and said == said.lower() and any(word in words.common for word in said.split()):
+        return None
     name = said.title() if said == said.lower() else said
     return Found("customer_name", name, span, NAME_RULE, 0.9, "always")
 

@@ -125,6 +125,10 @@ def _slot_of(scan: Scan, hit: Hit, anchors: Sequence[Hit]) -> str | None:
         return asked
     if not nearest and (scan.asked == "confirm" or _tells_of_strings(scan, hit)):
         return "strung_on"
+    if hit.row.reads in PAST_READERS:
+        nearest = [(distance, slot) for distance, slot in nearest if slot != "league_start"]
+        if not nearest:
+            return "strung_on" if _tells_of_strings(scan, hit) else None
     if not nearest or nearest[0][1] in {NOTHING, OTHER}:
         return None
     if hit.row.reads in WEAK_READERS and nearest[0][0] > CLOSE:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -14,7 +14,7 @@ PIECE = re.compile(
     r"""(?P<date>(?<![\w./-])(?:\d{4}|\d{1,2})(?P<mark>[./-])\d{1,2}(?P=mark)(?:\d{4}|\d{2})(?![\w/-]|\.\d))
       |(?P<ordinal>\d{1,2}(?:st|nd|rd|th)(?!\w)|\d0'?s(?!\w))
       |(?P<number>\d+(?:\.\d+)?|(?<![\d.])\.\d+)
-      |(?P<word>[^\W\d_]+(?:'[^\W\d_]+)*'?)
+      |(?P<word>[^\W\d_]+(?:'[^\W\d_]+)*'?(?:(?<!x)(?<!\d[^\W\d_])\d+(?![^\W_]))?)
       |(?P<dash>-)
       |(?P<other>\S)""",
     re.VERBOSE,
@@ -128,7 +128,25 @@ class Line:
         return Line(self.source, self.tokens[:first] + middle + self.tokens[last:], (*self.rewritten, note), self.fillers)
 
 
-def read_line(source: str, fillers: frozenset[str] = frozenset()) -> Line:
+LONG_DRAWN = re.compile(r"([^\W\d_])\1{2,}")
+"""A letter drawn out, as in "yesss": no word has it three times."""
+
+
+@dataclass(frozen=True)
+class Spelling:
+    """How single words are read."""
+
+    fillers: frozenset[str] = frozenset()
+    meant: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """What a word written in a hurry stands for."""
+
+    def read(self, word: str) -> tuple[str, ...]:
+        """Return the words that a written word stands for."""
+        plain = LONG_DRAWN.sub(r"\1", word.replace("'", ""))
+        return self.meant.get(plain, (plain,))
+
+
+def read_line(source: str, spelling: Spelling = Spelling()) -> Line:  # noqa: B008 - frozen
     """Return the words of a text; dashes inside words vanish, a dash between numbers means a range."""
     # A letter that becomes two in lower case would move every place after it.
     lowered = "".join(low if len(low := letter.lower()) == 1 else letter for letter in source)
@@ -150,9 +168,9 @@ def read_line(source: str, fillers: frozenset[str] = frozenset()) -> Line:
         elif kind == "date":
             tokens.append(Token(word.replace("-", "/") if word[4:5] != "-" else word, start, end))
         elif word not in DROPPED:
-            tokens.append(Token(SPELT.get(word, word.replace("'", "")), start, end))
+            tokens += [Token(SPELT.get(part, part), start, end) for part in spelling.read(word)]
         minus = None
-    return Line(source, tuple(tokens), fillers=fillers)
+    return Line(source, tuple(tokens), fillers=spelling.fillers)
 
 
 def _dash(text: str, at: int) -> str:

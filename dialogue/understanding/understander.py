@@ -18,7 +18,7 @@ from dialogue.understanding.customers import CustomerWords, read_choice, read_na
 from dialogue.understanding.dates import DIRECTIONS, DatesRead, date_lists, read_date_words, read_dates
 from dialogue.understanding.found import Found
 from dialogue.understanding.guard import Guard, Guarded
-from dialogue.understanding.lines import Line, read_line
+from dialogue.understanding.lines import Line, Spelling, read_line
 from dialogue.understanding.numbers import Numbers
 from dialogue.understanding.readings import ReadingWords, read_readings, speaks_of_readings
 from dialogue.understanding.repair import Repaired, Repairer
@@ -31,6 +31,7 @@ SLOT_FILES = (
     "readings.yaml", "customer.yaml", "owners.yaml", "negation.yaml", "dates.yaml", "acts.yaml",
 )  # fmt: skip
 VOICE = "voice"
+DENIABLE = frozenset({"symptoms", "breaks_strings"})
 DENIED_WHOLE = frozenset({"label_due", "league_start", "reading", "baseline"})
 """Slots that "no" empties: there is no label, no league, no reading."""
 READING_ASKED = frozenset({"reading", "baseline"})
@@ -54,10 +55,11 @@ class Understander:
     def __init__(self, folder: Path = CUE_FOLDER) -> None:
         words = read_cues("words.yaml", folder)
         lists: dict[str, Sequence[str]] = {**words["lists"], **date_lists(folder)}
-        for name in SLOT_FILES:
+        for name in (*SLOT_FILES, "numbers.yaml"):
             lists.update(read_cues(name, folder).get("lists", {}))
         self.compiler = Compiler(lists)
-        self.fillers = frozenset(words["fillers"])
+        spellings = {str(said): tuple(str(meant).split()) for said, meant in words["spellings"].items()}
+        self.spelling = Spelling(frozenset(words["fillers"]), spellings)
         dates = read_date_words(self.compiler, folder)
         rows: list[Row] = [row for name in SLOT_FILES for row in read_rows(name, self.compiler, folder)]
         self.book = CueBook([*(_as_date(row) for row in rows), *dates.rows])
@@ -68,7 +70,7 @@ class Understander:
         self.acts = Acts(folder)
         self.limits = TensionLimits.read(folder)
         self.reading_words = ReadingWords(folder)
-        self.customer_words = CustomerWords(folder)
+        self.customer_words = CustomerWords(self.book.vocabulary, folder)
         self.topic = frozenset(words["topic"])
 
     def understand(
@@ -87,7 +89,7 @@ class Understander:
         """Return everything the stages before the decision see."""
         guarded = self.guard.clean(text)
         repaired = self.repairer.repair(guarded.text) if channel == VOICE else Repaired(guarded.text)
-        line = self.numbers.read(read_line(repaired.text, self.fillers))
+        line = self.numbers.read(read_line(repaired.text, self.spelling))
         scan = Scan.of(self.book, line, asked)
         if {"foreign", "script", "noise"} & set(guarded.flags):
             return Read(guarded, repaired, line, scan, (), ())
@@ -98,7 +100,7 @@ class Understander:
         self, scan: Scan, guarded: Guarded, today: dt.date, names: Sequence[str]
     ) -> tuple[list[Found], tuple[str, ...]]:
         of_readings = speaks_of_readings(scan, self.reading_words)
-        pool = [hit for hit in numeric_pool(scan) if not (of_readings and _gives_way(hit, scan.asked))]
+        pool = [hit for hit in numeric_pool(scan) if not (of_readings and _gives_way(hit, scan))]
         settled = settle(scan, pool)
         dates: DatesRead = read_dates(scan, settled, self.names, today)
         used = [hit for hit in settled if hit.row.slot != "date" or hit.row.reads not in {"slashed_pair"}]
@@ -127,12 +129,11 @@ class Understander:
         ]
 
     def _act(self, read: Read, slots: set[str], *, vague: list[Hit]) -> Act:
-        symptoms = [one for one in read.found if one.slot == "symptoms"]
         seen = Sighting(
             slots=frozenset(slots),
             negated=bool(read.scan.negated),
             replaced=read.scan.replaces,
-            denied=bool(symptoms) and all(one.value == [] for one in symptoms),
+            denied=_denied(read),
             vague=bool(vague) or bool(read.impossible),
             flags=frozenset(read.guarded.flags),
             on_topic=self._on_topic(read.line, read.scan.asked),
@@ -163,6 +164,12 @@ class Understander:
         )
 
 
+def _denied(read: Read) -> bool:
+    """Tell whether the answer to a question about symptoms or broken strings is a plain no."""
+    answers = [one.value for one in read.found if one.slot == read.scan.asked and one.slot in DENIABLE]
+    return bool(answers) and all(answer in ([], False) for answer in answers)
+
+
 def _emptied(act: Act, asked: str | None) -> frozenset[str]:
     """Return the slots that an act leaves empty: what was denied, and every date in a question about many."""
     if act.intent == "deny" and asked in DENIED_WHOLE:
@@ -174,11 +181,12 @@ def _as_date(row: Row) -> Row:
     return replace(row, slot="date", id=f"date.{row.id}") if row.file == "dates.yaml" else row
 
 
-def _gives_way(hit: Hit, asked: str | None) -> bool:
-    """Tell whether a bare tension gives way in talk of readings."""
-    if hit.row.slot == "tension":
-        return hit.row.reads in {"bare", "pair"} or asked in READING_ASKED
-    return False
+def _gives_way(hit: Hit, scan: Scan) -> bool:
+    """Tell whether a tension gives way in talk of readings."""
+    if hit.row.slot != "tension":
+        return False
+    in_pounds = any(kind.row.id == "reading.pounds" for kind in scan.role("reading", "kind"))
+    return hit.row.reads in {"bare", "pair"} or in_pounds or scan.asked in READING_ASKED
 
 
 def _owned(read: Read) -> list[Found]:
