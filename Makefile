@@ -6,7 +6,7 @@ READY := $(VENV)/ready
 DEV_READY := $(VENV)/dev-ready
 PACKAGES := assistant dialogue rules storage
 
-.PHONY: talk test check lint types imports validate bench demo clean help
+.PHONY: talk day test check lint types imports validate bench demo clean help
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/'
@@ -17,6 +17,9 @@ talk: $(READY) ## talk a consultation through, typed
 demo: $(READY) ## fill a demo shop beside your own data and talk in it
 	@$(BIN)/counterpull demo --db sqlite:///demo.sqlite3
 	@$(BIN)/counterpull talk --db sqlite:///demo.sqlite3 $(ARGS)
+
+day: $(DEV_READY) ## play a stringer's day through the commands, every figure checked
+	@$(BIN)/python -m tests.assistant.day
 
 test: $(DEV_READY) ## run every test
 	$(BIN)/python -m pytest $(ARGS)

@@ -92,7 +92,9 @@ def find_product(unit: UnitOfWork, said: str) -> tuple[CatalogueProductRow, ...]
     """Return the shop's products that may be meant: those of exactly this name, else those that sound alike."""
     products = unit.catalogue.all()
     exact = [row for row in products if fold(row.product) == fold(said)]
-    return tuple(exact or (row for row in products if likeness(fold(said), fold(row.product)) >= figure("product_likeness")))
+    return tuple(
+        exact or (row for row in products if likeness(fold(said), fold(row.product)) >= figure("product_likeness"))
+    )
 
 
 def pounds(tension: float, unit: str | None) -> float:

@@ -151,7 +151,7 @@ def _name_columns(
         raise refuse("column_twice", "file", value=", ".join(twice))
     if not any(all(name in names for name in group) for group in needed):
         wanted = [" + ".join(group) for group in needed]
-        raise refuse("columns_missing", "file", needed=wanted, found=[cell.strip()[:40] for cell in head])
+        raise refuse("columns_missing", "file", needed=", or ".join(wanted), found=[cell.strip()[:40] for cell in head])
     return names, tuple(cell.strip()[:40] for cell, name in zip(head, names, strict=True) if name is None)
 
 

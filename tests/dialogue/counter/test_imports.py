@@ -283,4 +283,4 @@ def test_a_catalogue_without_materials_is_refused(counter: Counter) -> None:
     """A product alone says nothing to the chart."""
     outcome = import_catalogue(counter, b"product,gauge\nHollow Spin,1.25\n")
     assert isinstance(outcome, Refusal)
-    assert outcome.values["needed"] == ["product + material"]
+    assert outcome.values["needed"] == "product + material"
