@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -14,6 +15,7 @@ from assistant.exits import CommandError, Exit
 from assistant.settings import Settings
 
 if TYPE_CHECKING:
+    from assistant.channels.voice.hear import Listener
     from assistant.channels.web.shop import Fault, Shop
     from dialogue.action_calls import ActionCalls
     from dialogue.conversation import Conversation
@@ -21,6 +23,10 @@ if TYPE_CHECKING:
     from rules.rulebook import Rulebook
     from storage.backup import Backup, Restored
     from storage.database import Store
+
+MOST_NAMES = 150
+"""Customers whose names the ears are told of; more would make them hear names in everything."""
+NAMES_DUE_IN_DAYS = 30
 
 
 @lru_cache(maxsize=4)
@@ -79,6 +85,46 @@ def open_conversation(settings: Settings) -> Iterator[Conversation]:
 
     with open_database(settings) as store:
         yield Conversation(Services(store, open_book(settings)), understand)
+
+
+@contextmanager
+def open_listener(model: str | None = None) -> Iterator[Listener]:
+    """Load both ears and let their threads go afterwards; a model folder other than the packaged one may be named.
+
+    Raises:
+        CommandError: when speaking needs something that is not here.
+    """
+    try:
+        from assistant.channels.voice.ears import load_ears
+        from assistant.channels.voice.errors import VoiceProblem
+        from assistant.channels.voice.hear import Listener
+    except ImportError as error:
+        from assistant.channels.voice.errors import phrase
+
+        raise CommandError(phrase("no_library")) from error
+    from dialogue.understanding import understand
+
+    try:
+        listener = Listener(load_ears(model or os.environ.get("COUNTERPULL_WHISPER") or None), understand)
+    except VoiceProblem as problem:
+        raise CommandError(str(problem)) from problem
+    try:
+        yield listener
+    finally:
+        listener.close()
+
+
+def customer_names(settings: Settings) -> tuple[str, ...]:
+    """Return the customers whose racquets are in the shop or due, whose names somebody may say.
+
+    Raises:
+        CommandError: when the database cannot be used.
+    """
+    with open_database(settings) as store, store.unit() as uow:
+        here = [row.customer for row in uow.queries.board(settings.today)]
+        due = [row.customer for row in uow.queries.due(settings.today, NAMES_DUE_IN_DAYS).rows]
+        names = dict.fromkeys(customer.name for customer in (*here, *due) if customer is not None)
+    return tuple(names)[:MOST_NAMES]
 
 
 @contextmanager

@@ -15,6 +15,8 @@ from assistant.settings import Settings
 
 COMMANDS = {
     "talk": "talk a consultation through, typed",
+    "listen": "the same conversation by voice, from a microphone or recordings",
+    "hear": "recordings in, what each ear heard and what was understood out",
     "decide": "facts JSON on standard input, decision JSON out; stores nothing",
     "understand": "utterances on standard input, intent and slots out",
     "customer": "find, take down and change customers",

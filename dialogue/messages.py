@@ -20,6 +20,8 @@ class Message:
     today: dt.date | None = None
     """The day of the turn; the channel fills it in."""
     language: str = "en"
+    doubted: tuple[str, ...] = ()
+    """Slots that the ears are not sure of: their values are read back before they are kept. Voice only."""
 
 
 @dataclass(frozen=True)
