@@ -89,6 +89,11 @@ class Fact(StrEnum):
     SPORT = "sport"
 
 
+def plain_number(number: float) -> float:
+    """Return a whole number as an integer, so that JSON shows it as it was said."""
+    return int(number) if number == int(number) else number
+
+
 @dataclass(frozen=True)
 class Span:
     """A number, or a range of numbers when low and high differ."""
@@ -98,7 +103,8 @@ class Span:
 
     def to_json(self) -> float | dict[str, float]:
         """Return the plain number, or {"min", "max"}."""
-        return self.low if self.low == self.high else {"min": self.low, "max": self.high}
+        low, high = plain_number(self.low), plain_number(self.high)
+        return low if low == high else {"min": low, "max": high}
 
 
 @dataclass(frozen=True)
@@ -133,7 +139,7 @@ class Tension:
 
     def to_json(self) -> dict[str, Any]:
         """Return {"value", "unit"}."""
-        return {"value": self.value, "unit": self.unit}
+        return {"value": plain_number(self.value), "unit": self.unit}
 
 
 @dataclass(frozen=True)
@@ -153,7 +159,11 @@ class Reading:
 
     def to_json(self) -> dict[str, Any]:
         """Return the reading in the form that parsing accepts."""
-        value: dict[str, Any] = {"value": self.values[0]} if len(self.values) == 1 else {"values": list(self.values)}
+        value: dict[str, Any] = {}
+        if len(self.values) == 1:
+            value["value"] = plain_number(self.values[0])
+        else:
+            value["values"] = [plain_number(one) for one in self.values]
         value["kind"] = self.kind.value if self.kind else None
         for key in ("unit", "instrument"):
             if getattr(self, key) is not None:
