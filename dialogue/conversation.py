@@ -27,7 +27,7 @@ from dialogue.hearing import Hearing, Understand
 from dialogue.intake import parse_data
 from dialogue.messages import Choice, Message, Reply
 from dialogue.phrases import Sentence, sentence_case
-from dialogue.policy import ASK, NEXT_RACQUET, SUBMIT, TAKE_IN, next_action, open_question
+from dialogue.policy import ASK, CONSULT, NEXT_RACQUET, SUBMIT, TAKE_IN, next_action, open_question
 from dialogue.racquets import FACTS, SELF, known_facts
 from dialogue.services import Services
 from dialogue.taking_in import TakingIn
@@ -152,6 +152,9 @@ class Conversation:
             self._own[action](talk, turn)
         elif action in self.domain.forms:
             talk.apply([ActiveLoop(action), SlotSet("requested_slot", None), SlotSet("offer", [])])
+            if action == CONSULT and not talk.slots["told"]:
+                # Taken up again after something else: the rules say anew what to ask.
+                talk.apply([SlotSet("decision", None)])
         elif action.startswith("utter_"):
             self._say(talk, turn, {"response": action})
         else:

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Protocol
 
+from dialogue.intake import DATES
 from dialogue.messages import Evidence, Message, Understanding
 from dialogue.options import ANSWERS, NAMES_FOLLOW, answer_to
 from dialogue.policy import UNREAD, open_question
 
 READ_AS: Mapping[str, str] = {"promised_on": "league_start"}
 """A slot whose answers are read like those to another: both are days to come."""
+PHONE = "customer_phone"
+SHORTEST_TAIL = 3
+"""Of fewer digits nobody is found again."""
 SETTLING = frozenset({"affirm", "deny", "dont_know"})
 FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading"})
 ANSWERING = frozenset({"inform", "affirm", "correct", "log_reading"})
@@ -48,7 +53,7 @@ class Hearing:
             return _answering(slots, read)
         heard = read(None)
         if heard.slots or heard.questions or heard.rule not in UNREAD:
-            return _with_name(heard, read)
+            return _with_day(_with_name(heard, read), read)
         for offered in slots["offer"]:
             answer = read(offered)
             if offered in answer.slots and answer.intent in ANSWERING:
@@ -65,6 +70,8 @@ def _answering(slots: Mapping[str, Any], read: Read) -> Understanding:
         return _chosen(read(None), question)
     if slots["options"]:
         return read("customer_choice")
+    if question == PHONE:
+        return _tail(read(question))
     return _confirming(slots, read) if slots["pending"] else read(question)
 
 
@@ -90,6 +97,18 @@ def _with_name(heard: Understanding, read: Read) -> Understanding:
     return heard
 
 
+def _with_day(heard: Understanding, read: Read) -> Understanding:
+    """Return the meaning with the promised day in it, where a racquet is left until one: "ready by Friday"."""
+    if heard.intent != "drop_off" or DATES & set(heard.slots):
+        return heard
+    for name, alias in READ_AS.items():
+        for piece in read(alias).evidence:
+            if piece.slot == alias:
+                slots = {**heard.slots, name: piece.value}
+                return replace(heard, slots=slots, evidence=(*heard.evidence, replace(piece, slot=name)))
+    return heard
+
+
 def _chosen(heard: Understanding, slot: str) -> Understanding:
     """Return the meaning as an answer to a question that only this counter asks, where it is one."""
     answer = answer_to(slot, heard.text)
@@ -98,6 +117,16 @@ def _chosen(heard: Understanding, slot: str) -> Understanding:
     value, words = answer
     piece = Evidence(slot, value, (0, len(heard.text)), words, f"answers.{slot}", 1.0)
     return replace(heard, intent="inform", slots={slot: value}, evidence=(piece,), questions=())
+
+
+def _tail(heard: Understanding) -> Understanding:
+    """Return the meaning with the end of a phone number in it, where hardly anything but its digits was said."""
+    digits = re.sub(r"\D", "", heard.text)
+    letters = re.sub(r"[\W\d_]", "", heard.text)
+    if PHONE in heard.slots or not len(digits) >= SHORTEST_TAIL or len(letters) > len(digits):
+        return heard
+    piece = Evidence(PHONE, digits, (0, len(heard.text)), heard.text, "hearing.tail", 1.0)
+    return replace(heard, intent="inform", slots={PHONE: digits}, evidence=(piece,))
 
 
 def _renamed(heard: Understanding, slot: str, name: str) -> Understanding:

@@ -10,7 +10,7 @@ from typing import Any
 from rasa_sdk.events import SlotSet
 
 from dialogue.messages import Message, Understanding
-from dialogue.racquets import FACTS, SELF, SPEAKER, known_facts, owner_label
+from dialogue.racquets import FACTS, SELF, SPEAKER, THIRD, known_facts, owner_label
 from dialogue.tracker import Event, Talk
 
 SURE = 0.9
@@ -21,6 +21,7 @@ NO_VALUE_INTENTS = frozenset({"ask_what_if", "restart", "stop"})
 """What is said with these is a supposition or goes with the wind."""
 HEARD_DIFFERENTLY = "heard_differently"
 """Why a value must be read back that the ears are not sure of."""
+YEAR_MOVED = "year_moved"
 DATES = frozenset({"strung_on", "label_due", "league_start"})
 DATED_QUESTIONS = frozenset({"ask_guarantee", "ask_due_list", "ask_why", "out_of_scope"})
 """A date in one of these belongs to what is asked: "will it last till January?"."""
@@ -101,10 +102,19 @@ def claims(message: Mapping[str, Any]) -> tuple[Claim, ...]:
         if slot not in KEPT_SLOTS or slot in passing or confidence < GUESS:
             continue
         owner = owner_label(entity.get("role")) or _speaker(message, entity)
-        why = entity.get("readback") or (None if confidence >= SURE else "unsure")
+        why = _doubt(entity) or (None if confidence >= SURE else "unsure")
         claim = Claim(slot, entity["value"], entity.get("words") or "", owner, why)
         found[slot, owner] = _with_symptoms(found.get((slot, owner)), claim) if slot == "symptoms" else claim
     return tuple(found.values())
+
+
+def _doubt(entity: Mapping[str, Any]) -> str | None:
+    """Return why a value must be read back, if understanding says so: not a year that was said in so many words."""
+    value = entity["value"]
+    year = str(value["value"] if isinstance(value, Mapping) and "value" in value else value)[:4]
+    if entity.get("readback") == YEAR_MOVED and year in str(entity.get("words")):
+        return None
+    return entity.get("readback")
 
 
 def _passing(message: Mapping[str, Any]) -> set[str]:
@@ -142,10 +152,12 @@ def _with_symptoms(earlier: Claim | None, claim: Claim) -> Claim:
 
 
 def _speaker(message: Mapping[str, Any], entity: Mapping[str, Any]) -> str | None:
-    """Return "self" where the last person meant before a value is the speaker, else None."""
-    before = f" {' '.join(re.findall(WORD, str(message.get('text', ''))[: entity.get('start') or 0].casefold()))} "
-    last = {who: max(before.rfind(f" {words} ") for words in SPEAKER[who]) for who in SPEAKER}
-    return SELF if last[SELF] > last["same"] else None
+    """Return whom the last pronoun up to a value means: the speaker, somebody else, or nobody where there is none."""
+    said = f" {' '.join(re.findall(WORD, str(message.get('text', ''))[: entity.get('end') or 0].casefold()))} "
+    last = {who: max(said.rfind(f" {words} ") for words in SPEAKER[who]) for who in SPEAKER}
+    if last[SELF] == last[THIRD]:
+        return None
+    return SELF if last[SELF] > last[THIRD] else THIRD
 
 
 def brings_values(message: Mapping[str, Any]) -> bool:
@@ -160,9 +172,14 @@ def by_owner(found: Sequence[Claim]) -> list[tuple[str | None, list[Claim]]]:
     """
     owners = list(dict.fromkeys(claim.owner for claim in found))
     named = [owner for owner in owners if owner is not None]
-    if len(named) == 1 and named[0] != SELF:
-        return [(named[0], list(found))]
-    return [(owner, [claim for claim in found if claim.owner == owner]) for owner in owners]
+    groups = {owner: [claim for claim in found if claim.owner == owner] for owner in owners}
+    if len(named) == 1 and named[0] != SELF and None in groups:
+        mine, theirs = ({claim.slot for claim in groups[owner]} for owner in (None, named[0]))
+        if not mine & theirs:
+            return [(named[0], list(found))]
+        # Said twice, once of somebody else: the first of them speaks of the speaker's own.
+        groups = {SELF if owner is None else owner: group for owner, group in groups.items()}
+    return list(groups.items())
 
 
 def contradicts(claim: Claim, talk: Talk) -> bool:

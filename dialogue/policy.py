@@ -162,6 +162,9 @@ def _take_in(talk: Talk, done: Sequence[str]) -> Iterator[str]:
         yield "action_operate"
     if slots["confirmed"] or asks_back(message) or (brings_values(message) and "action_choose" not in done):
         yield TAKE_IN
+    errand = TASKS.get("" if answers_the_question(message) else intent_of(message))
+    if errand and talk.loop != errand and not asks_back(message) and not _handed_in(done):
+        yield errand
     if any(change["slot"] == "customer_name" for change in slots["noted"]) and not slots["customer"]:
         if slots["told"] and talk.loop is None:
             yield KEEP
@@ -187,11 +190,11 @@ def _answer(talk: Talk, done: Sequence[str]) -> Iterator[str]:
     intent = intent_of(message)
     if asks_back(message):
         return
+    if _handed_in(done):
+        return
     # Words that fill the slot asked for are an answer, even where they sound like another errand.
     errand = "" if answers_the_question(message) else intent
-    if errand in TASKS and talk.loop != TASKS[errand]:
-        yield TASKS[errand]
-    elif errand == "log_reading" and talk.loop != READING and _meant_for_the_record(talk):
+    if errand == "log_reading" and talk.loop != READING and _meant_for_the_record(talk):
         yield READING
     elif intent == "greet" and not done:
         yield "utter_greet_again" if _under_way(talk) else "utter_greet"
@@ -202,6 +205,11 @@ def _answer(talk: Talk, done: Sequence[str]) -> Iterator[str]:
         yield "utter_when_known"
     elif not done and open_question(slots):
         yield "action_not_understood"
+
+
+def _handed_in(done: Sequence[str]) -> bool:
+    """Tell whether an errand was finished in this turn."""
+    return bool(set(SUBMIT.values()) & set(done))
 
 
 def _is_noise(talk: Talk, done: Sequence[str]) -> bool:
@@ -273,7 +281,7 @@ def _consult(talk: Talk) -> Iterator[str]:
 
 def _wants_consultation(talk: Talk, done: Sequence[str]) -> bool:
     slots = talk.slots
-    if set(SUBMIT.values()) & set(done) and not _begun(all_racquets(slots)[slots["racquet_key"]]):
+    if _handed_in(done) and not _begun(all_racquets(slots)[slots["racquet_key"]]):
         return False
     if any(not racquet["told"] and _begun(racquet) for racquet in all_racquets(slots).values()):
         return True

@@ -44,6 +44,8 @@ KEPT = (
 """What is kept for a racquet beside its facts."""
 EMPTY: Mapping[str, Any] = {"whose": "self", "words": {}, "unknown": [], "told": False, "offered": []}
 SELF = "self"
+THIRD = "third"
+"""Owners by pronoun: the speaker, and somebody spoken of before."""
 _WORDS = yaml.safe_load((Path(__file__).parent / "domain" / "choosing.yml").read_text(encoding="utf-8"))
 LABELS: Mapping[str, frozenset[str]] = {name: frozenset(words) for name, words in _WORDS["racquets"].items()}
 """Words that tell one racquet from another."""
@@ -84,32 +86,51 @@ def switch(slots: Mapping[str, Any], key: str, racquet: Mapping[str, Any] | None
     return events
 
 
+def whose(slots: Mapping[str, Any], label: str | None, said: Iterable[str | None]) -> str | None:
+    """Return the owner that a pronoun stands for; other labels are owners already.
+
+    Args:
+        slots: the state.
+        label: an owner's label, SELF for "I", THIRD for "she", or None.
+        said: all labels of the same breath.
+    """
+    people = [racquet["owner"] for racquet in all_racquets(slots).values() if racquet["whose"] == "person"]
+    if label == THIRD:
+        if slots["whose"] == "person":
+            return str(slots["owner"])
+        return people[0] if len(people) == 1 else None
+    if label == SELF:
+        # "I" tells one player from another only where somebody else's racquet is talked of too.
+        others = [each for each in said if each and each not in {SELF, THIRD} and not names_a_racquet(each)]
+        return SELF if people or others else None
+    return label
+
+
 def take_up(talk: Talk, label: str | None, mentioned: Iterable[str] = ()) -> list[Event]:
     """Return the events after which the racquet of this owner is the present one.
 
     Args:
         talk: the conversation.
-        label: whose value it is, as understood: "daughter", "red", "second"; None is the present racquet.
+        label: whose value it is: "daughter", "red", "second", SELF; None is the present racquet.
         mentioned: facts said in the same breath without an owner, which then hold for a new racquet too.
     """
     slots = talk.slots
-    racquets = all_racquets(slots)
-    # Who says "I" tells one player from another only where somebody else's racquet is on the counter too.
-    alone = label == SELF and not any(racquet["whose"] == "person" for racquet in racquets.values())
-    if label is None or label == slots["owner"] or alone:
+    if label is None or label == slots["owner"]:
         return []
+    racquets = all_racquets(slots)
     key = _known(racquets, slots["racquet_key"], label)
     if key is not None:
-        return switch(slots, key)
-    whose = SELF if label == SELF else "racquet" if names_a_racquet(label) else "person"
-    if label not in LABELS["others"] and _unclaimed(slots, racquets, whose):
-        return [SlotSet("owner", None if label == SELF else label), SlotSet("whose", whose)]
+        claimed = [SlotSet("owner", SELF)] if label == SELF else []
+        return [*switch(slots, key), *claimed]
+    kind = SELF if label == SELF else "racquet" if names_a_racquet(label) else "person"
+    if label not in LABELS["others"] and _unclaimed(slots, racquets, kind):
+        return [SlotSet("owner", label), SlotSet("whose", kind)]
     shared: tuple[str, ...] = ()
-    if whose == "racquet":
+    if kind == "racquet":
         alike = (slots["racquet_count"] or 0) > 1 or set(STRING_FACTS) & set(mentioned)
         shared = PLAYER_FACTS + (STRING_FACTS if alike else ())
-    new = _sharing(slots, shared) | {"whose": whose, "owner": None if label == SELF else label}
-    if whose == "racquet" and slots["record"]:
+    new = _sharing(slots, shared) | {"whose": kind, "owner": label}
+    if kind == "racquet" and slots["record"]:
         new["record"] = {name: slots["record"][name] for name in ("customer_id", "name")}
     return switch(slots, _free_key(racquets), new)
 
@@ -156,10 +177,10 @@ def _known(racquets: Mapping[str, Mapping[str, Any]], present_key: str, label: s
     return None
 
 
-def _unclaimed(slots: Mapping[str, Any], racquets: Mapping[str, Any], whose: str) -> bool:
+def _unclaimed(slots: Mapping[str, Any], racquets: Mapping[str, Any], kind: str) -> bool:
     """Tell whether the present racquet may become this owner's: nobody's yet, and nothing said against it."""
     if slots["owner"] or len(racquets) > 1:
         return False
-    if whose != "racquet":
+    if kind != "racquet":
         return all(slots[name] is None for name in PLAYER_FACTS)
     return True

@@ -10,7 +10,7 @@ from typing import Any
 from rasa_sdk.events import ActionExecuted, SlotSet
 
 from dialogue.intake import BACK_QUESTIONS, Claim, by_owner, claims, contradicts, kept, merged
-from dialogue.racquets import FACTS, SELF, fresh_racquet, take_up
+from dialogue.racquets import FACTS, SELF, fresh_racquet, take_up, whose
 from dialogue.services import Services
 from dialogue.tracker import Talk
 
@@ -28,6 +28,8 @@ class TakingIn:
         self._ask_back(talk)
         self._keep_of_the_talk(talk, [claim for claim in said if claim.slot not in FACTS], today)
         facts = [claim for claim in said if claim.slot in FACTS]
+        owners = [claim.owner for claim in facts]
+        facts = [replace(claim, owner=whose(talk.slots, claim.owner, owners)) for claim in facts]
         unowned = [claim.slot for claim in facts if claim.owner is None]
         for owner, group in by_owner(facts):
             talk.apply(take_up(talk, owner, unowned))

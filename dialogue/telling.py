@@ -121,14 +121,16 @@ class Telling:
     def summary(self) -> Phrase:
         """Return interval, verdict and day in one phrase."""
         decision = self.decision
-        verdict = phrase(f"utter_short_{decision['verdict']}")
-        values: dict[str, Any] = {"verdict": verdict}
+        values: dict[str, Any] = {"verdict": phrase(f"utter_short_{decision['verdict']}")}
+        key = "utter_short_alone"
+        if decision["every"]:
+            values["every"] = decision["every"]
+            key = "utter_short_every"
         if decision["restring_by"]:
             values["date"] = day_phrase(decision["restring_by"])
-        if decision["every"]:
-            key = "utter_short_every_by" if "date" in values else "utter_short_every"
-            return phrase(key, every=decision["every"], **values)
-        return phrase("utter_short_by", **values) if "date" in values else verdict
+            passed = any("passed" in step["read"].values() for step in self.steps(VERDICT))
+            key += "_was" if passed else "_by"
+        return phrase(key, **values)
 
 
 def next_question(decision: Mapping[str, Any]) -> str | None:

@@ -299,7 +299,10 @@ class DropOff(CounterAction):
         slots, customer = tracker.slots, tracker.slots["customer"]
         racquet_id = (slots["record"] or {}).get("racquet_id")
         whose = {**customer, "phone": slots["customer_phone"], "racquet_id": racquet_id}
-        said = {**known_facts(slots), "frame_check": slots["frame_check"], "promised_on": slots["promised_on"]}
+        facts = known_facts(slots)
+        if "crosses_tension" not in facts and "mains_tension" in facts:
+            facts["crosses_tension"] = "same_as_mains"
+        said = {name: slots[name] for name in ("frame_check", "promised_on", "consultation")} | {"facts": facts}
         received = self.services.take_in(whose, said, today(tracker))
         card = received.card
         if card is None:
@@ -317,10 +320,11 @@ class DropOff(CounterAction):
 
     @staticmethod
     def _tell(dispatcher: CollectingDispatcher, card: RacquetCard, said: Mapping[str, Any]) -> None:
-        told = [name for name in TOLD_ON_RECORD[:4] if name in said]
+        facts = said["facts"]
+        told = [name for name in TOLD_ON_RECORD[:4] if name in facts]
         values: dict[str, Any] = {
             "name": card.name,
-            "facts": facts_phrases(said, told) or phrase("utter_nothing_particular"),
+            "facts": facts_phrases(facts, told) or phrase("utter_nothing_particular"),
             "tag": card.tag,
             "spelt": " ".join(card.tag),
         }

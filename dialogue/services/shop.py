@@ -258,7 +258,7 @@ class Services:
         with self.work() as unit:
             records, counter = self._records(unit), self._counter(unit, today)
             card = records.card(racquet_id, today)
-            job = strings_in(unit, racquet_id)
+            job = strings_in(unit, racquet_id) or unit.jobs.latest_of(racquet_id)
             if job is None:
                 return Logged(card, fresh=False, before=None, after=None)
             fresh = job.strung_on == today and not unit.readings.of_job(job.id, ReadingRole.BASELINE)
@@ -276,10 +276,12 @@ class Services:
 
         Args:
             customer: {"customer_id", "name", "phone", "racquet_id"}; numbers are None for those never seen.
-            said: the strings as facts JSON, with "frame_check" and the ISO day "promised_on" or None.
+            said: {"facts", "frame_check", "promised_on", "consultation"}: facts JSON with the strings wanted, what
+                was seen of the frame, the ISO day or None, and the number of the decision taken before or None.
             today: the day of the conversation.
         """
-        day = said.get("promised_on")
+        day, said_facts = said.get("promised_on"), said["facts"]
+        strings = {name: said_facts[name] for name in STRING_SLOTS if name in said_facts}
         draft = None
         if customer["customer_id"] is None:
             draft = CustomerDraft(name=customer["name"], phone=customer.get("phone"))
@@ -288,7 +290,7 @@ class Services:
             new_customer=draft,
             racquet_id=customer.get("racquet_id"),
             frame_check=said["frame_check"],
-            strings=_strings(self.facts({name: said[name] for name in STRING_SLOTS if name in said}, today)),
+            strings=_strings(self.facts(strings, today)),
             promised_on=dt.date.fromisoformat(day) if day else None,
         )
         with self.work() as unit:
@@ -298,7 +300,13 @@ class Services:
                 sentence = counter.wording.remark(outcome)
                 return Received(None, opened=False, refusal=sentence, refused_slot=outcome.fact)
             remarks = tuple(counter.wording.remark(remark) for remark in outcome.remarks)
-            card = self._records(unit).card(outcome.racquet.id, today)
+            records = self._records(unit)
+            records.learn(outcome.customer.id, self.facts({**said_facts, "unknown": []}, today))
+            if said.get("consultation"):
+                unit.consultations.link(
+                    said["consultation"], customer_id=outcome.customer.id, racquet_id=outcome.racquet.id
+                )
+            card = records.card(outcome.racquet.id, today)
             return Received(card, opened=outcome.job is not None, remarks=remarks)
 
     def due(self, today: dt.date) -> tuple[DueEntry, ...]:
