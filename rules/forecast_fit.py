@@ -108,13 +108,18 @@ def factor(matrix: Matrix) -> Matrix:
     return lower
 
 
+def halve(lower: Matrix, right: Sequence[float]) -> Vector:
+    """Return x with L x = right: the first half of solving, and all that a sum of squares needs."""
+    x: Vector = []
+    for row, value in zip(lower, right, strict=True):
+        x.append((value - _dot(x, row)) / row[len(x)])
+    return x
+
+
 def solve(lower: Matrix, right: Sequence[float]) -> Vector:
     """Return x with (L L^T) x = right."""
     size = len(lower)
-    x = list(right)
-    for i in range(size):
-        row = lower[i]
-        x[i] = (x[i] - _dot(row[:i], x)) / row[i]
+    x = halve(lower, right)
     for i in range(size - 1, -1, -1):
         x[i] = (x[i] - sum(lower[k][i] * x[k] for k in range(i + 1, size))) / lower[i][i]
     return x
@@ -278,6 +283,7 @@ class LossFit:
 
 
 def _dot(first: Sequence[float], second: Sequence[float]) -> float:
+    """Return the sum of products, as far as the shorter of the two goes."""
     total: float = sum(map(mul, first, second))
     return total
 

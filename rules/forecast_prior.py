@@ -6,11 +6,12 @@ import datetime as dt
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from operator import mul
 from typing import Any
 
 from rules.facts import Kind, Material
 from rules.forecast_book import ForecastBook
-from rules.forecast_fit import KNOTS_HOURS, STRAIGHT, Belief, Course, cover, factor, solve
+from rules.forecast_fit import KNOTS_HOURS, STRAIGHT, Belief, Course, cover, factor, halve
 from rules.forecast_history import History
 
 Pair = tuple[float, float]
@@ -145,14 +146,16 @@ def inform(history: History, population: Population) -> Information | None:
     played = [check.played for check in checks]
     losses = [check.loss_percent for check in checks]
     lower = factor(cover(checks, history.noise, expect_of_any(population)))
-    by_decades, by_played = solve(lower, decades), solve(lower, played)
-    return (
-        sum(a * b for a, b in zip(decades, by_decades, strict=True)),
-        sum(a * b for a, b in zip(decades, by_played, strict=True)),
-        sum(a * b for a, b in zip(played, by_played, strict=True)),
-        sum(a * b for a, b in zip(losses, by_decades, strict=True)),
-        sum(a * b for a, b in zip(losses, by_played, strict=True)),
+    by_decades, by_played, by_losses = (halve(lower, column) for column in (decades, played, losses))
+    pairs = (
+        (by_decades, by_decades),
+        (by_decades, by_played),
+        (by_played, by_played),
+        (by_losses, by_decades),
+        (by_losses, by_played),
     )
+    a, b, c, x, y = (sum(map(mul, first, second)) for first, second in pairs)
+    return a, b, c, x, y
 
 
 def expect_of_any(population: Population) -> Belief:

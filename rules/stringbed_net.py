@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csc_matrix, diags_array
+from scipy.sparse import block_array, csc_matrix, diags_array
 from scipy.sparse.linalg import LinearOperator, SuperLU, eigsh, splu
 
 Floats = NDArray[np.float64]
@@ -86,6 +86,7 @@ class Net:
         mesh = self.mesh
         load = force * mesh.patch(patch)
         deflection = self.small_push.solve(load)
+        no_stretch = np.zeros(len(mesh.string_length))
         for _ in range(_MOST_STEPS):
             slope = mesh.ends @ deflection
             slant = np.hypot(mesh.piece, slope)
@@ -94,13 +95,11 @@ class Net:
             missing = load - mesh.ends.T @ (tension * slope / slant)
             if np.abs(missing).max() <= _SETTLED * force:
                 break
-            tangent = csc_matrix(mesh.ends.T @ diags_array(tension * mesh.piece**2 / slant**3) @ mesh.ends)
-            # each string's stretch ties all its crossings together: a low-rank addition, by Woodbury's identity
-            ties = (mesh.ends.T @ diags_array(slope / slant) @ mesh.belongs).toarray()
-            solved = splu(tangent)
-            plain, through = solved.solve(missing), solved.solve(ties)
-            core = np.diag(mesh.string_length / mesh.string_stretch) + ties.T @ through
-            deflection += plain - through @ np.linalg.solve(core, ties.T @ plain)
+            tangent = mesh.ends.T @ diags_array(tension * mesh.piece**2 / slant**3) @ mesh.ends
+            # a string's stretch ties all its crossings together; its change of tension is solved for beside them
+            ties = mesh.ends.T @ diags_array(slope / slant) @ mesh.belongs
+            whole = block_array([[tangent, ties], [ties.T, diags_array(-mesh.string_length / mesh.string_stretch)]])
+            deflection += splu(csc_matrix(whole)).solve(np.concatenate((missing, no_stretch)))[: len(missing)]
         return float(force / (mesh.middle() @ deflection))
 
 
