@@ -189,8 +189,8 @@ def test_many_labels_stand_on_a_sheet(count: int, skip: int, pages: int) -> None
     assert len(document.pages) == pages == math.ceil((count + skip) / 30)
     tags = sum(page.extract_text().count("R87XXW") for page in document.pages)
     assert tags == count
-    assert {code.text for code in zxingcpp.read_barcodes(print_page(pdf))} == {"R87XXW"}
-    assert len(zxingcpp.read_barcodes(print_page(pdf))) == min(count, 30 - skip)
+    codes = zxingcpp.read_barcodes(print_page(pdf))
+    assert [code.text for code in codes] == ["R87XXW"] * min(count, 30 - skip)
 
 
 def test_the_same_labels_make_the_same_file() -> None:
