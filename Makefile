@@ -47,7 +47,7 @@ $(READY): pyproject.toml .ci/prepare
 	@touch $(READY)
 
 $(DEV_READY): pyproject.toml .ci/prepare
-	@PYTHON=$(PYTHON) VENV=$(VENV) sh .ci/prepare ".[dev]" tests </dev/null >&2
+	@PYTHON=$(PYTHON) VENV=$(VENV) sh .ci/prepare ".[dev,voice,browser,physics]" tests </dev/null >&2
 	@touch $(READY) $(DEV_READY)
 
 clean: ## remove what was made
