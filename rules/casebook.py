@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -44,6 +44,8 @@ class _ExpectSpec(Strict):
     energy_percent: float | int | None = None
     approximate: bool = False
     needs: list[str] = Setting(default_factory=list)
+    asked: list[str] = Setting(default_factory=list)
+    offers: list[str] = Setting(default_factory=list)
     cautions: list[str] = Setting(default_factory=list)
 
 
@@ -55,7 +57,9 @@ class _CaseSpec(Strict):
     policies: list[str] = Setting(default_factory=list)
     expect: _ExpectSpec
     rows: list[str]
+    absent: list[str] = Setting(default_factory=list)
     against: list[str] = Setting(default_factory=list)
+    says: dict[str, str] = Setting(default_factory=dict)
 
 
 class _FileSpec(Strict):
@@ -76,8 +80,12 @@ class Case:
     """The parts of the decision as JSON; what the file does not name stands here as absent."""
     rows: tuple[str, ...]
     """Rows that must be among the reasons."""
+    absent: tuple[str, ...] = ()
+    """Rows that must not be among the reasons."""
     against: tuple[str, ...] = ()
     """All rows that must speak against the verdict."""
+    says: Mapping[str, str] = field(default_factory=dict)
+    """Whole sentences of some rows, by row."""
     policies: tuple[str, ...] = ()
     """Published advice that the shop of this case has switched on."""
     file: str = ""
@@ -127,7 +135,9 @@ def _read_file(path: Path) -> Iterator[Case]:
             facts=case.facts,
             expected={**ABSENT, **named},
             rows=tuple(case.rows),
+            absent=tuple(case.absent),
             against=tuple(case.against),
+            says=case.says,
             policies=tuple(case.policies),
             file=path.name,
         )
@@ -136,8 +146,10 @@ def _read_file(path: Path) -> Iterator[Case]:
 def find_differences(case: Case, decision: Decision) -> tuple[str, ...]:
     """Return a sentence for each part of the decision that is not as the case says; none when all is."""
     answer = decision.to_dict()
-    answer["needs"] = [need["fact"] for need in answer["needs"]]
-    fired = {step.row for step in decision.trail}
+    answer["needs"] = [need.fact for need in decision.needs]
+    answer["asked"] = [need.fact for need in decision.strengthens if need.ask]
+    answer["offers"] = [need.fact for need in decision.strengthens if not need.ask]
+    fired = {step.row: step.says for step in decision.trail}
     against = {step.row for step in decision.trail if step.against}
     found = [
         f"{part}: expected {expected!r}, decided {answer[part]!r}"
@@ -145,6 +157,12 @@ def find_differences(case: Case, decision: Decision) -> tuple[str, ...]:
         if answer[part] != expected
     ]
     found += [f"row {row} did not fire" for row in case.rows if row not in fired]
+    found += [f"row {row} fired unexpectedly" for row in case.absent if row in fired]
+    found += [
+        f"row {row}: expected {text!r}, said {fired.get(row)!r}"
+        for row, text in case.says.items()
+        if fired.get(row) != text
+    ]
     found += [f"row {row} does not speak against the verdict" for row in sorted(set(case.against) - against)]
     found += [f"row {row} speaks against the verdict unexpectedly" for row in sorted(against - set(case.against))]
     return tuple(found)

@@ -34,17 +34,25 @@ def decide(facts: Facts, book: Rulebook, engine: Engine | None = None) -> Decisi
     Raises:
         BookError: when rows of the book fire together that may not.
     """
-    trail = Trail(facts, book, engine or choose_engine())
+    return decide_on(Trail(facts, book, engine or choose_engine()))
+
+
+def decide_on(trail: Trail) -> Decision:
+    """Return the decision for the facts of a trail on which nothing stands yet; its rows are written to it.
+
+    Raises:
+        BookError: when rows of the book fire together that may not.
+    """
     interval = find_interval(trail)
     due = find_due(trail, interval)
     measured = measure(trail)
     verdict = _weigh_evidence(trail, due, measured)
     needs, strengthens = _sort_needs(trail, interval, due, measured, verdict)
     cautions = _speak_cautions(trail, verdict, measured)
-    _write_notes(trail, interval, verdict)
+    _write_notes(trail, due, verdict)
     return Decision(
         verdict=verdict,
-        rulebook=book.hash,
+        rulebook=trail.book.hash,
         interval=_interval_json(interval),
         every=_every(trail, interval),
         restring_by=due.restring_by,
@@ -218,11 +226,12 @@ def _speak_cautions(trail: Trail, verdict: Verdict, measured: Measured) -> tuple
     return tuple(str(row.gives["caution"]) for row in rows)
 
 
-def _write_notes(trail: Trail, interval: Interval, verdict: Verdict) -> None:
+def _write_notes(trail: Trail, due: Due, verdict: Verdict) -> None:
     facts = trail.facts
+    counted = bool(due.last or due.latest)
     values: dict[str, Scalar] = {
         "season_named": facts.season is not None,
-        "strung_approx": bool(interval.known and facts.strung_on and facts.strung_on.approx),
+        "strung_approx": bool(counted and facts.strung_on and facts.strung_on.approx),
         "age_unknown": verdict is Verdict.NEED_MORE and "strung_on" in facts.unknown,
     }
     words = {"season": trail.words.term(facts.season) if facts.season else ""}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -42,7 +43,7 @@ def test_cases_name_rows_that_exist() -> None:
     """A case that waits for a row the book does not have would wait for ever."""
     book = load_book()
     for case in CASES:
-        for row in (*case.rows, *case.against):
+        for row in (*case.rows, *case.absent, *case.against, *case.says):
             book.row(row)
 
 
@@ -61,6 +62,11 @@ def test_a_decision_that_differs_is_described_part_by_part() -> None:
     told = find_differences(fresh, decide(broken.read_facts(book), book))
     assert "verdict: expected 'play_on', decided 'restring_now'" in told
     assert "row match-polyester did not fire" in told
+    wanted = replace(fresh, absent=("match-polyester",), against=("verdict-broken",), says={"match-polyester": "No."})
+    told = find_differences(wanted, decide(fresh.read_facts(book), book))
+    assert told[0] == "row match-polyester fired unexpectedly"
+    assert told[1].startswith("row match-polyester: expected 'No.', said 'A competitive player")
+    assert told[2] == "row verdict-broken does not speak against the verdict"
 
 
 GOOD = """cases:
