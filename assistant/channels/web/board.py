@@ -139,10 +139,10 @@ class Board:
         headers = {"Content-Disposition": 'inline; filename="label.pdf"'}
         return raw(label, content_type=PDF, headers=headers)
 
-    async def listen(self, _: Request, board: Websocket) -> None:
+    async def listen(self, request: Request, board: Websocket) -> None:
         """Tell an open board when something changed."""
         if not self.live.full:
-            await self.live.listen(board)
+            await self.live.listen(board, request.args.get("shown") or "")
 
     # What the acts show again, with what came of them.
 
@@ -218,6 +218,7 @@ class Board:
         common: dict[str, Any] = {
             "token": self.sessions.form_token(request.ctx.session.key),
             "member": request.ctx.member.name,
+            "change": request.ctx.change,
             "today": counter.today,
             "say_day": words.date,
             "say_iso": lambda text: words.date(dt.date.fromisoformat(text)),

@@ -28,10 +28,15 @@ class Live:
         """Whether no more boards can listen."""
         return len(self._boards) >= figure("sockets_at_most")
 
-    async def listen(self, board: Websocket) -> None:
-        """Keep one board told until it goes."""
+    async def listen(self, board: Websocket, shown: str) -> None:
+        """Keep one board told until it goes; `shown` is the last change that its page already shows."""
         self._boards.add(board)
         try:
+            last = await self._last_change()
+            if self._seen is None:
+                self._seen = last
+            if shown != str(last):
+                await board.send(CHANGED)
             async for _ in board:
                 pass  # a board has nothing to say
         finally:

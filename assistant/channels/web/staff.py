@@ -9,6 +9,7 @@ from sanic import Blueprint, HTTPResponse, Request
 from sanic.response import redirect
 from sanic.response.types import BaseHTTPResponse
 
+from assistant.channels.web.desk import last_change
 from assistant.channels.web.pages import PART, App, fields_of, render, show_fault
 from assistant.channels.web.pool import Pool
 from assistant.channels.web.sessions import STAFF_COOKIE, Sessions, StaffSession
@@ -50,7 +51,7 @@ class Gate:
         """Let a request through that belongs to a session and, where it changes something, carries its token."""
         if not is_guarded(request):
             return None
-        staff = await self.pool.run(self._staff)
+        staff, change = await self.pool.run(self._look)
         session = self.sessions.read_staff(
             request.cookies.get(STAFF_COOKIE), lambda number: staff[number].pin_hash if number in staff else None
         )
@@ -60,6 +61,8 @@ class Gate:
             return redirect("/board/sign-in", status=HTTPStatus.SEE_OTHER)
         member = staff[session.staff_id]
         request.ctx.session, request.ctx.member = session, member
+        # Read before the page is: what changes in between is told rather than missed.
+        request.ctx.change = change
         form = fields_of(request)
         if request.method == "POST" and not self.sessions.is_token(session.key, form.get("token")):
             return await show_fault(request, HTTPStatus.FORBIDDEN)
@@ -108,6 +111,10 @@ class Gate:
         names = [row.name for row in staff.values()]
         template = "board/sign_in.html" if names else "board/begin.html"
         return render(request, template, status, layout="board/page.html", names=names, problem=problem)
+
+    def _look(self) -> tuple[dict[int, Any], int]:
+        """Return who may sign in, and the last change that was made."""
+        return self._staff(), last_change(self.shop.counter("board"))
 
     def _staff(self) -> dict[int, Any]:
         listed = list_staff(self.shop.counter("board"))

@@ -37,14 +37,14 @@ async function refresh() {
 }
 
 function changed() {
+  main.dataset.change = "";
   if (untouched()) refresh().catch(() => {});
   else button.hidden = false;
 }
 
 function listen(pause = 1000) {
-  const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/board/live`);
+  const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/board/live?shown=${main.dataset.change}`);
   socket.addEventListener("open", () => {
-    if (pause > 1000) changed();
     pause = 1000;
     main.dataset.live = "on";
   });

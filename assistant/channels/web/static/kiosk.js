@@ -41,7 +41,7 @@ function tick() {
 }
 
 for (const kind of ["pointerdown", "keydown", "input", "wheel", "touchmove"]) addEventListener(kind, touch, { passive: true });
-dialog.addEventListener("close", () => { touched = performance.now(); });
+for (const kind of ["submit", "cancel", "close"]) dialog.addEventListener(kind, () => { touched = performance.now(); });
 document.addEventListener("shown", touch);
 addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
 setInterval(tick, 500);
