@@ -200,6 +200,74 @@ def test_a_competitive_player_never_waits_longer(known: Facts) -> None:
     assert dates["competitive"] <= dates["recreational"]
 
 
+def test_the_whole_of_one_decision() -> None:
+    """Every key that other programs read, in its order, for one ordinary racquet."""
+    raw = {
+        "level": "recreational",
+        "plays_per_week": 3,
+        "mains_material": "synthetic_gut",
+        "crosses_material": "synthetic_gut",
+        "strung_on": "2026-05-01",
+        "baseline": {"value": 40, "kind": "stiffness"},
+        "reading": {"value": 38, "kind": "stiffness"},
+    }
+    decision = decide(parse_facts(raw, today=TODAY, limits=LIMITS), BOOK).to_dict()
+    trail = decision.pop("trail")
+    offers = decision.pop("strengthens")
+    assert decision == {
+        "verdict": "play_on",
+        "interval": {"months": 4},
+        "every": "every four months",
+        "restring_by": "2026-09-01",
+        "window": None,
+        "loss_percent": 5.0,
+        "energy_percent": None,
+        "approximate": False,
+        "needs": [],
+        "cautions": [],
+        "rulebook": BOOK.hash,
+    }
+    assert offers == [
+        {
+            "fact": "label_due",
+            "because": "A date on the label is a date the shop already worked out.",
+            "row": "label-alone",
+            "ask": False,
+        }
+    ]
+    steps = {step["row"]: step for step in trail}
+    assert list(steps) == [
+        "bed-synthetic-gut",
+        "fun-synthetic-gut",
+        "others-twice-a-year",
+        "others-club-nylon",
+        "others-nylon-hours",
+        "due-from-stringing",
+        "reading-alike",
+        "reading-fine",
+        "verdict-measured-fine",
+        "verdict-date-ahead",
+    ]
+    assert steps["fun-synthetic-gut"] == {
+        "row": "fun-synthetic-gut",
+        "table": "interval",
+        "read": {"level": "recreational", "stringbed": "synthetic_gut", "plays_per_week": 3.0},
+        "gives": {"rule": "per_year", "ceiling": 12.0},
+        "says": "Playing for fun with synthetic gut: as many restrings a year as plays a week, so every four months.",
+        "source": "common practice, no source; Racquet Sports Industry magazine, January 2008",
+        "against": False,
+    }
+    assert steps["due-from-stringing"]["read"] == {"rule": "months", "strung_known": True, "strung_on": "2026-05-01"}
+    assert steps["reading-fine"]["read"] == {"loss_percent": 5.0}
+    assert steps["reading-alike"]["read"] == {
+        "has_baseline": True,
+        "same_instrument": True,
+        "baseline": {"value": 40.0, "kind": "stiffness"},
+        "reading": {"value": 38.0, "kind": "stiffness"},
+    }
+    assert steps["verdict-date-ahead"]["says"] == "The date to restring, 1 September 2026, is still ahead."
+
+
 def test_the_hash_names_the_edition() -> None:
     """Another number, another edition; the same content read again, the same edition."""
     content = json.loads(json.dumps(BOOK.content))

@@ -165,6 +165,9 @@ def test_a_figure_that_can_only_be_a_frequency_is_compared_as_one() -> None:
     (beside,) = compare([reading(600, None)], [reading(560, Kind.FREQUENCY)])
     assert beside.kind is Kind.FREQUENCY
     assert beside.squared
+    for low in (reading(120, None), Reading((121, 120), None)):
+        (plain,) = compare([low], [low])
+        assert plain.kind is None
 
 
 def test_the_latest_of_each_instrument_counts() -> None:
