@@ -24,7 +24,7 @@ from dialogue.actions import build_executor
 from dialogue.catalogue import Domain, load_domain
 from dialogue.errors import ActionWaited, TurnLooped, ValueRefused
 from dialogue.hearing import Hearing, Understand
-from dialogue.intake import parse_data
+from dialogue.intake import intent_of, parse_data
 from dialogue.messages import Choice, Message, Reply
 from dialogue.phrases import Sentence, sentence_case
 from dialogue.policy import ASK, CONSULT, NEXT_RACQUET, SUBMIT, TAKE_IN, next_action, open_question
@@ -152,9 +152,11 @@ class Conversation:
             self._own[action](talk, turn)
         elif action in self.domain.forms:
             talk.apply([ActiveLoop(action), SlotSet("requested_slot", None), SlotSet("offer", [])])
-            if action == CONSULT and not talk.slots["told"]:
-                # Taken up again after something else: the rules say anew what to ask.
-                talk.apply([SlotSet("decision", None)])
+            if action == CONSULT:
+                # Begun, or taken up again after something else: the rules say anew what to ask and to tell.
+                talk.apply([SlotSet("decision", None), SlotSet("told", False)])
+            if action == CONSULT and intent_of(talk.latest_message) == "ask_when":
+                talk.apply([SlotSet("headline", None)])
         elif action.startswith("utter_"):
             self._say(talk, turn, {"response": action})
         else:
@@ -217,6 +219,7 @@ class Conversation:
     def _ask(self, talk: Talk, turn: Turn) -> None:
         """Ask for the requested slot by the first prompt there is, in Rasa's order."""
         slot, loop = talk.slots["requested_slot"], talk.loop
+        talk.apply([SlotSet("asked_last", slot)])
         if NEXT_RACQUET in turn.done and talk.slots["whose"] == SELF:
             self._say(talk, turn, {"response": "utter_next_racquet"})
         for name in (f"ask_{loop}_{slot}", f"ask_{slot}"):

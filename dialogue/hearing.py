@@ -51,7 +51,7 @@ class Hearing:
 
         if open_question(slots):
             return _answering(slots, read)
-        heard = read(None)
+        heard = _corrected(read(None), slots, read)
         if heard.slots or heard.questions or heard.rule not in UNREAD:
             return _with_day(_with_name(heard, read), read)
         for offered in slots["offer"]:
@@ -83,6 +83,14 @@ def _confirming(slots: Mapping[str, Any], read: Read) -> Understanding:
         return heard
     again = read(waiting)
     return again if waiting in again.slots else heard
+
+
+def _corrected(heard: Understanding, slots: Mapping[str, Any], read: Read) -> Understanding:
+    """Return a correction of a value nobody named as one of what was asked last: "no, it was the fifth"."""
+    if heard.intent != "correct" or heard.slots or heard.operations or not slots["asked_last"]:
+        return heard
+    again = read(slots["asked_last"])
+    return again if slots["asked_last"] in again.slots else heard
 
 
 def _with_name(heard: Understanding, read: Read) -> Understanding:

@@ -53,6 +53,11 @@ class Claim:
         """Return the claim in the form it waits in."""
         return asdict(self)
 
+    @classmethod
+    def from_json(cls, data: Mapping[str, Any]) -> Claim:
+        """Return the claim that waited, without how often it was read back."""
+        return cls(data["slot"], data["value"], data["words"], data.get("owner"), data.get("why"))
+
 
 def parse_data(heard: Understanding, message: Message, *, today: str, asked: str | None = None) -> dict[str, Any]:
     """Return what was understood as Rasa hands it from the message to the actions."""

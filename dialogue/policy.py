@@ -201,7 +201,7 @@ def _answer(talk: Talk, done: Sequence[str]) -> Iterator[str]:
     elif intent in DIGRESSIONS and not _is_noise(talk, done):
         if "action_not_understood" not in done:
             yield DIGRESSIONS[intent]
-    elif intent == "ask_when" and not done and slots["requested_slot"]:
+    elif intent == "ask_when" and not done and open_question(slots):
         yield "utter_when_known"
     elif not done and open_question(slots):
         yield "action_not_understood"

@@ -14,6 +14,9 @@ from dialogue.racquets import FACTS, SELF, fresh_racquet, take_up, whose
 from dialogue.services import Services
 from dialogue.tracker import Talk
 
+READ_BACK_TIMES = 2
+"""Whoever passes over a read-back so often is asked again when the rules still want the answer."""
+
 
 class TakingIn:
     """Keeps the values of a turn."""
@@ -40,7 +43,7 @@ class TakingIn:
     @staticmethod
     def _said(talk: Talk) -> list[Claim]:
         """Return what was just confirmed and what was stated, each slot of each owner once, the last word counting."""
-        confirmed = [Claim(**claim) for claim in talk.slots["confirmed"]]
+        confirmed = [Claim.from_json(claim) for claim in talk.slots["confirmed"]]
         settled = {claim.slot for claim in confirmed}
         stated = [claim for claim in claims(talk.latest_message) if claim.slot not in settled]
         talk.apply([SlotSet("confirmed", [])] if confirmed else [])
@@ -147,7 +150,11 @@ class TakingIn:
         slots = talk.slots
         answered = {claim.slot for claim in (*sure, *waiting)}
         owner = slots["owner"] or SELF
-        pending = [claim for claim in slots["pending"] if claim["slot"] not in answered]
+        pending = [
+            claim
+            for claim in slots["pending"]
+            if claim["slot"] not in answered and claim.get("times", 0) < READ_BACK_TIMES
+        ]
         pending += [{**claim.to_json(), "owner": claim.owner or owner} for claim in waiting]
         if pending != slots["pending"]:
             talk.apply([SlotSet("pending", pending)])

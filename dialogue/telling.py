@@ -55,7 +55,7 @@ class Telling:
         reasons = [says for says in self.reasons() if says not in told]
         if reasons:
             yield "utter_because", {"says": " ".join(reasons)}
-        if decision["verdict"] == "restring_soon" and decision["restring_by"] and not self._names_the_day():
+        if decision["restring_by"] and not self._names_the_day(headline):
             yield "utter_latest_day", {"date": day_phrase(decision["restring_by"])}
         against = [step for step in decision["trail"] if step["against"]]
         if against:
@@ -65,8 +65,10 @@ class Telling:
                 yield "utter_note", {"says": step["says"]}
 
     def reasons(self) -> list[str]:
-        """Return the sentences of the rows that stand under the verdict."""
-        return [step["says"] for step in self.steps(*REASONS)]
+        """Return the sentences of the rows that stand under the verdict, but what it says itself already."""
+        step = next(iter(self.steps(VERDICT)), None)
+        told = step is not None and step["read"].get("measured") == "fine"
+        return [each["says"] for each in self.steps(*REASONS) if not (told and each["table"] == "reading")]
 
     def sentences(self) -> list[str]:
         """Return the sentences that are told once: reasons and notes."""
@@ -86,9 +88,11 @@ class Telling:
             return "utter_verdict_play_on_until", {"date": date}
         return f"utter_verdict_{verdict}", {"reason": step["says"]}
 
-    def _names_the_day(self) -> bool:
-        step = self.steps(VERDICT)[0]
-        return bool({"date", "label"} & set(step["read"]))
+    def _names_the_day(self, headline: Said) -> bool:
+        """Tell whether the day to restring stands in the headline, or no longer matters."""
+        step = next(iter(self.steps(VERDICT)), None)
+        dated = step is not None and bool({"date", "label", "latest_passed"} & set(step["read"]))
+        return dated or "date" in headline[1] or self.decision["verdict"] == "restring_now"
 
     def cautions(self) -> Iterator[tuple[str, str, dict[str, Any]]]:
         """Yield each caution with the sentence the rulebook has for it, or else the dialogue's own."""
@@ -140,11 +144,11 @@ def next_question(decision: Mapping[str, Any]) -> str | None:
     return next((str(need["fact"]) for need in decision["strengthens"] if need["ask"]), None)
 
 
-def next_offer(decision: Mapping[str, Any], offered: Sequence[str]) -> str | None:
-    """Return the fact to offer: the first that would make the answer firmer and was not offered yet."""
+def next_offer(decision: Mapping[str, Any], offered: Sequence[str]) -> Mapping[str, Any] | None:
+    """Return the need to offer: the first that would make the answer firmer and was not offered yet."""
     if decision["verdict"] == "restring_now" and decision["every"]:
         return None
-    return next((str(need["fact"]) for need in decision["strengthens"] if need["fact"] not in offered), None)
+    return next((need for need in decision["strengthens"] if need["fact"] not in offered), None)
 
 
 def what_if_values(changes: Mapping[str, Any], now: Mapping[str, Any], then: Mapping[str, Any]) -> Said:

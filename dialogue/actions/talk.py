@@ -17,6 +17,8 @@ from dialogue.translate import day_phrase, fact_phrase, facts_phrases, other_day
 
 FRAME_DAMAGE = "act.frame_damage"
 """The cue that hears of a damaged frame."""
+NEW_CARD = frozenset({"new_customer", "namesake"})
+"""Why it is read back whether a card shall be opened."""
 IMPOSSIBLE = "impossible_date:"
 PATIENCE = 2
 """After so many answers to one question that were not understood there are choices; after more, a person."""
@@ -64,8 +66,8 @@ class ReadBack(CounterAction):
     action = "action_read_back"
 
     async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
-        """Return nothing: what waits goes on waiting."""
-        claim = tracker.slots["pending"][0]
+        """Return how often it was read back by now; else what waits goes on waiting."""
+        claim, *rest = tracker.slots["pending"]
         known = tracker.slots.get(claim["slot"])
         why = "unsure" if claim["why"] == "contradiction" and known is None else claim["why"]
         key = READ_BACK.get(why, "utter_read_back")
@@ -74,20 +76,21 @@ class ReadBack(CounterAction):
             say_with_choices(dispatcher, "utter_read_back_day_order", days, first=days[0], second=days[1])
         elif claim["slot"] == "customer":
             say(dispatcher, key, **_card_values(claim["value"]))
-        elif claim["why"] == "new_customer":
+        elif claim["why"] in NEW_CARD:
             say(dispatcher, key, name=claim["value"])
         else:
             values = {"value": fact_phrase(claim["slot"], claim["value"])}
             if why == "contradiction":
                 values["old"] = fact_phrase(claim["slot"], known)
             say(dispatcher, key, **values)
-        return []
+        return set_slots(pending=[{**claim, "times": claim.get("times", 0) + 1}, *rest])
 
 
 READ_BACK: Mapping[str, str] = {
     "contradiction": "utter_read_back_contradiction",
     "year_moved": "utter_read_back_year_moved",
     "new_customer": "utter_read_back_new_customer",
+    "namesake": "utter_read_back_namesake",
     "alike": "utter_read_back_alike",
     "same_person": "utter_read_back_same_person",
 }
@@ -125,19 +128,19 @@ class Settle(CounterAction):
 def _kept(claim: Mapping[str, Any]) -> dict[str, Any]:
     if claim["slot"] == "customer":
         return {"customer": claim["value"], "customer_name": claim["value"]["name"]}
-    if claim["why"] == "new_customer":
+    if claim["why"] in NEW_CARD:
         return {"customer": {"customer_id": None, "name": claim["value"], "tail": "", "racquets": []}}
     return {"confirmed": [{**claim, "why": None}]}
 
 
 def _another_person(dispatcher: CollectingDispatcher, tracker: Tracker, claim: Mapping[str, Any]) -> Events:
     """Return what follows where it is not who was found: a new card, another name, or no card at all."""
-    if claim["why"] == "new_customer":
+    if claim["why"] in NEW_CARD:
         say(dispatcher, "utter_not_kept")
         return [ActiveLoop(None), *set_slots(customer_name=None, requested_slot=None)]
     if claim["why"] == "same_person":
         name = tracker.slots["customer_name"]
-        return set_slots(pending=[{"slot": "customer_name", "value": name, "why": "new_customer", "words": name}])
+        return set_slots(pending=[{"slot": "customer_name", "value": name, "why": "namesake", "words": name}])
     return set_slots(customer_name=None)
 
 
@@ -246,10 +249,13 @@ class Offer(CounterAction):
         slots = tracker.slots
         open_offers: list[str] = []
         offered = list(slots["offered"])
-        fact = next_offer(slots["decision"], offered)
-        if fact:
-            say(dispatcher, f"utter_offer_{fact}")
-            open_offers.append(fact)
+        need = next_offer(slots["decision"], offered)
+        if need and slots[need["fact"]] is None:
+            say(dispatcher, f"utter_offer_{need['fact']}")
+            open_offers.append(need["fact"])
+        elif need and need["fact"] == "reading":
+            say(dispatcher, "utter_offer_another_reading")
+            open_offers.append("reading")
         if not (slots["record"] or "customer_name" in slots["declined"]):
             say(dispatcher, "utter_offer_customer_name")
             open_offers.append("customer_name")
