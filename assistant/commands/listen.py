@@ -42,13 +42,15 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace, settings: Settings) -> Exit:
     """Hold one spoken conversation until it ends or the recordings do."""
     from assistant.bootstrap import open_conversation, open_listener
-    from assistant.channels.voice.errors import VoiceProblem
-    from assistant.channels.voice.loop import VoiceLoop
-    from assistant.channels.voice.screen import JsonScreen, PlainScreen
 
-    screen: Screen = JsonScreen() if options.json else PlainScreen()
     with ExitStack() as open_things:
+        # First of all the ears: where they cannot be had, their error says how to go on without.
         listener = open_things.enter_context(open_listener(options.model))
+        from assistant.channels.voice.errors import VoiceProblem
+        from assistant.channels.voice.loop import VoiceLoop
+        from assistant.channels.voice.screen import JsonScreen, PlainScreen
+
+        screen: Screen = JsonScreen() if options.json else PlainScreen()
         conversation = open_things.enter_context(open_conversation(settings))
         if listener.ears.problem is not None:
             screen.note(listener.ears.problem)

@@ -14,6 +14,7 @@ Knows = Callable[[str], bool]
 COUNTED = "times"
 """The word list after a number that "once" and "twice" stand for, number and all."""
 NUMBERS = {"n": "number", "m": "number", "q": "quantity", "ord": "ordinal", "year": "year"}
+SAYABLE = r"[^\W\d_]+(?:'[^\W\d_]+)*"
 LONE_LETTERS = frozenset("bcdefghjklmnopqrstuvwxyz")
 DEEPEST = 12
 OPTIONAL_SAID = 0.35
@@ -126,7 +127,7 @@ class Speaker:
             return Part("choice", parts=said) if said else None
         if not re.search(r"[^\W\d_]", word):
             return None if re.search(r"[\w$€£%/+]", word) else Part("gap")
-        return part if word not in LONE_LETTERS and self.knows(word) else None
+        return part if re.fullmatch(SAYABLE, word) and word not in LONE_LETTERS and self.knows(word) else None
 
     def _entries(self, name: str, depth: int) -> tuple[Part, ...]:
         if name not in self._lists:

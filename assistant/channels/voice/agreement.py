@@ -14,7 +14,8 @@ CONFIRM = "confirm"
 ANSWERS = frozenset({"affirm", "deny"})
 LOOSE = frozenset({"approx"})
 """Parts of a value that the ears need not agree on."""
-NOTHING_SAID = frozenset({"out_of_scope"})
+NOTHING_SAID = frozenset({"out_of_scope", "inform"})
+"""Intents that are nothing by themselves: other talk, and a statement without a value."""
 
 
 class Verdict(Enum):
