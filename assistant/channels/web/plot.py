@@ -147,7 +147,7 @@ def draw(
         inside = min(max(value, low), high)
         return round(TOP + (HEIGHT - TOP - BOTTOM) * (high - inside) / (high - low), 1)
 
-    places = [(x((one.day - series.strung_on).days), y(one.value), one) for one in series.readings]
+    places = [(x((each.day - series.strung_on).days), y(each.value), each) for each in series.readings]
     return Plot(
         series=series,
         dots=tuple(Mark(at, over, f"{one.value:.4g}") for at, over, one in places),
