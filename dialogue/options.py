@@ -41,8 +41,12 @@ def chosen(options: Mapping[str, Any], message: Mapping[str, Any]) -> Sequence[A
     for place, entry in zip(PLACES, entries, strict=False):
         if said in place:
             return [entry["value"]]
-    words = set(said.split())
-    fitting = [entry["value"] for entry in entries if _fits(words, entry)]
+    marks = [{word for mark in entry["marks"] for word in _plain(mark).split()} for entry in entries]
+    fitting = [
+        entry["value"]
+        for place, entry in enumerate(entries)
+        if _fits(set(said.split()), marks[place].difference(*marks[:place], *marks[place + 1 :]))
+    ]
     return fitting if len(fitting) == 1 else None
 
 
@@ -65,15 +69,10 @@ def none_of_them(message: Mapping[str, Any]) -> bool:
     )
 
 
-def _fits(words: set[str], entry: Mapping[str, Any]) -> bool:
-    """Tell whether some word belongs to this entry's own marks: the digits of a number, a nickname."""
-    for mark in map(_plain, entry["marks"]):
-        if mark.isdigit():
-            if any(word.isdigit() and len(word) >= SHORTEST_TAIL and mark.endswith(word) for word in words):
-                return True
-        elif mark and set(mark.split()) <= words:
-            return True
-    return False
+def _fits(said: set[str], own: set[str]) -> bool:
+    """Tell whether something was said that only this entry bears: a word, or the end of its number."""
+    tails = {word for word in said if word.isdigit() and len(word) >= SHORTEST_TAIL}
+    return bool(said & own) or any(mark.isdigit() and mark.endswith(tail) for mark in own for tail in tails)
 
 
 def _plain(text: str) -> str:

@@ -135,6 +135,11 @@ def take_up(talk: Talk, label: str | None, mentioned: Iterable[str] = ()) -> lis
     return switch(slots, _free_key(racquets), new)
 
 
+def alike_racquet(slots: Mapping[str, Any]) -> list[Event]:
+    """Return the events that put the present racquet aside and take up another one of the same strings."""
+    return switch(slots, _free_key(all_racquets(slots)), _sharing(slots, (*PLAYER_FACTS, *STRING_FACTS)))
+
+
 def fresh_racquet(slots: Mapping[str, Any]) -> list[Event]:
     """Return the events that put everything aside and take up a racquet nothing is known of."""
     return switch(slots, _free_key(all_racquets(slots)), dict(EMPTY))

@@ -13,7 +13,7 @@ from dialogue.actions.base import CounterAction, Events, say, say_with_choices, 
 from dialogue.errors import ValueRefused
 from dialogue.intake import outdated
 from dialogue.options import chosen
-from dialogue.racquets import FACTS, all_racquets, known_facts
+from dialogue.racquets import FACTS, alike_racquet, all_racquets, known_facts
 from dialogue.services import Card, Fetched, Logged, RacquetCard
 from dialogue.telling import Telling
 from dialogue.translate import Phrase, day_phrase, fact_phrase, facts_phrases, phrase, reading_phrase
@@ -315,8 +315,13 @@ class DropOff(CounterAction):
         else:
             say(dispatcher, "utter_crack")
         known = {"customer_id": card.customer_id, "name": card.name, "tail": "", "racquets": []}
-        done = set_slots(customer=known, record=card.to_record(), told=True, requested_slot=None)
-        return [ActiveLoop(None), *_sealed(slots), *done, *set_slots(promised_on=None, frame_check=None)]
+        done = {"record": card.to_record(), "told": True, "requested_slot": None}
+        events = [*_sealed(slots), *set_slots(customer=known, frame_check=None, **done)]
+        left = (slots["racquet_count"] or 1) - 1
+        if left > 0:
+            say(dispatcher, "utter_next_frame")
+            return [*events, *set_slots(racquet_count=left), *alike_racquet({**slots, **done})]
+        return [*events, ActiveLoop(None), *set_slots(promised_on=None)]
 
     @staticmethod
     def _tell(dispatcher: CollectingDispatcher, card: RacquetCard, said: Mapping[str, Any]) -> None:
