@@ -46,7 +46,7 @@ def decide_on(trail: Trail) -> Decision:
     interval = find_interval(trail)
     due = find_due(trail, interval)
     measured = measure(trail)
-    verdict = _weigh_evidence(trail, due, measured)
+    verdict = weigh_evidence(trail, due, measured)
     needs, strengthens = _sort_needs(trail, interval, due, measured, verdict)
     cautions = _speak_cautions(trail, verdict, measured)
     _write_notes(trail, due, verdict)
@@ -102,7 +102,7 @@ def _state_of(trail: Trail, first: dt.date | None, last: dt.date | None) -> str:
     return "near" if (last - today).days <= trail.value("soon_days") else "ahead"
 
 
-def _weigh_evidence(trail: Trail, due: Due, measured: Measured) -> Verdict:
+def weigh_evidence(trail: Trail, due: Due, measured: Measured) -> Verdict:
     """Fire the verdict table: its first row decides, the others stand beside it."""
     symptoms = trail.facts.symptoms or ()
     felt = [symptom for symptom in symptoms if symptom is not Symptom.BROKEN]

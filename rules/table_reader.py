@@ -109,8 +109,9 @@ class _RowReader:
             id=spec.id,
             table=self.table.table,
             order=order,
-            when={key: self._cell(spec, key, cell) for key, cell in spec.when.items()},
-            gives=spec.gives,
+            # By name, so that an edition stored with its keys in another order writes the very same trail.
+            when={key: self._cell(spec, key, cell) for key, cell in sorted(spec.when.items())},
+            gives=dict(sorted(spec.gives.items())),
             says=spec.says,
             source="; ".join(self.book.sources[source] for source in spec.source),
             asks=tuple(fact.value for fact in spec.asks),
