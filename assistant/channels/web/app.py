@@ -35,7 +35,7 @@ def build_app(shop: Shop) -> App:
     app.ctx.environment = build_environment()
     sessions, pool = Sessions(shop.secret), Pool(figure("workers"))
     guard(app, shop)
-    app.blueprint(Kiosk(shop, sessions, pool).routes())
+    Kiosk(shop, sessions, pool).add_to(app)
     if not shop.kiosk_only:
         _add_board(app, Board(shop, sessions, pool))
     _add_static(app, _read_static())

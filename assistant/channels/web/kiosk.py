@@ -5,17 +5,19 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from http import HTTPStatus
-from typing import Any
+from typing import Any, cast
 
 from sanic import Blueprint, HTTPResponse, Request
 from sanic.response import raw, redirect
+from sanic.response.types import BaseHTTPResponse
 
 from assistant.channels.web.card import Card, build_card, unsaid
 from assistant.channels.web.lookup import Asked, Option, bring_up, look_up
-from assistant.channels.web.pages import PART, fields_of, render, show_fault
+from assistant.channels.web.pages import PART, App, fields_of, render, show_fault
 from assistant.channels.web.pool import Pool
-from assistant.channels.web.sessions import KIOSK_COOKIE, Sessions
+from assistant.channels.web.sessions import KIOSK_COOKIE, Sessions, TalkSession
 from assistant.channels.web.shop import Shop
 from assistant.channels.web.take_along import draw_qr, write_event
 from assistant.channels.web.talks import Talk, Talks, merge
@@ -23,6 +25,8 @@ from assistant.channels.web.throttle import Throttle
 from assistant.channels.web.wording import figure, load_words, throttling
 from dialogue.messages import Message
 
+START = "start"
+"""What the form tokens of the first screen are made from."""
 SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 CALENDAR = "text/calendar; charset=utf-8"
 
@@ -39,8 +43,8 @@ class Kiosk:
         self.lookups = Throttle(throttling("racquet"))
         self.all_lookups = Throttle(throttling("racquet_everybody"))
 
-    def routes(self) -> Blueprint:
-        """Return the kiosk's routes."""
+    def add_to(self, app: App) -> None:
+        """Add the kiosk to a web server."""
         pages = Blueprint("kiosk")
         pages.add_route(self.show, "/", methods=["GET"], name="show")
         pages.add_route(self.take_turn, "/talk", methods=["POST"], name="talk")
@@ -49,83 +53,86 @@ class Kiosk:
         pages.add_route(self.show_find, "/racquet", methods=["GET"], name="racquet_form")
         pages.add_route(self.find, "/racquet", methods=["POST"], name="racquet")
         pages.add_route(self.take_along, "/date.ics", methods=["GET"], name="date")
-        return pages
+        app.blueprint(pages)
+        app.register_middleware(self.keep_alive, "response")
+
+    async def keep_alive(self, request: Request, response: BaseHTTPResponse) -> None:
+        """Write the conversation's cookie anew, seen now."""
+        session: TalkSession | None = getattr(request.ctx, "talk", None)
+        if session:
+            cookie = self.sessions.write_talk(session)
+            response.add_cookie(KIOSK_COOKIE, cookie, httponly=True, samesite="Strict", secure=False, path="/")
 
     # Pages.
 
     async def show(self, request: Request) -> HTTPResponse:
         """Show where this browser's conversation stands, or how to begin one."""
-        key = self._key(request)
-        talk = self.talks.get(key) if key else None
-        if key and talk and talk.options:
-            return render(request, "kiosk/which.html", **self._page(key), options=talk.options)
-        if key and talk:
-            return await self._show(request, key, talk)
-        return self._begin(request)
+        session = self._session(request)
+        talk = await self._talk(session)
+        if talk and talk.options:
+            return render(request, "kiosk/which.html", **self._page(session.key), options=talk.options)
+        return await self._show(request, session.key, talk) if talk else self._start(request, session.key)
 
     async def take_turn(self, request: Request) -> HTTPResponse:
         """Take one turn and show the answer."""
-        key = self._checked_key(request)
-        if key is None:
+        session = self._checked(request)
+        if session is None:
             return await show_fault(request, HTTPStatus.FORBIDDEN)
-        if self.turns.wait(key):
+        if self.turns.wait(session.key):
             return await show_fault(request, HTTPStatus.TOO_MANY_REQUESTS)
-        self.turns.count(key)
+        self.turns.count(session.key)
         text = fields_of(request).get("text", "")[: figure("text_characters")]
-        talk = await self._turn(key, text)
+        before = self.talks.get(session)
+        session = replace(session, turns=session.turns + 1)
+        talk = await self._turn(session, text, before)
+        request.ctx.talk = session
         if talk.ended:
-            return self._cleared(request)
-        return await self._show(request, key, talk)
+            return self._cleared(request, session)
+        return await self._show(request, session.key, talk)
 
     async def clear(self, request: Request) -> HTTPResponse:
         """Forget this browser's conversation; the next one begins afresh, for whoever comes."""
-        key = self._checked_key(request)
-        if key:
-            self.talks.forget(key)
-        return self._cleared(request)
+        session = self._checked(request)
+        return self._cleared(request, session) if session else await show_fault(request, HTTPStatus.FORBIDDEN)
 
     async def suppose(self, request: Request) -> HTTPResponse:
         """Show what the answer would be for another level or other plays a week."""
-        key = self._checked_key(request)
-        talk = self.talks.get(key) if key else None
-        if not talk or not talk.decision:
+        session = self._checked(request)
+        talk = await self._talk(session) if session else None
+        if not session or not talk or not talk.decision:
             return await show_fault(request, HTTPStatus.FORBIDDEN)
         changes = _read_changes(request)
         if changes is None:
             return await show_fault(request, HTTPStatus.BAD_REQUEST)
-        today = self.shop.today()
-        supposed = await self.pool.run(self.shop.suppose, talk.facts, changes, today)
+        supposed = await self.pool.run(self.shop.suppose, talk.facts, changes, self.shop.today())
         if "error" in supposed:
             return await show_fault(request, HTTPStatus.BAD_REQUEST)
-        values = self._answer(key or "", talk)
+        values = self._answer(session.key, talk)
         values |= {"supposed": build_card(supposed, self._say_day), "changes": changes}
         template = "kiosk/supposed.html" if request.headers.get(PART) else "kiosk/answer.html"
         return render(request, template, **values)
 
     async def show_find(self, request: Request) -> HTTPResponse:
         """Show how a racquet is brought up."""
-        key = self._key(request)
-        if key is None:
-            return redirect("/")
-        return render(request, "kiosk/racquet.html", **self._page(key), problem=None)
+        return render(request, "kiosk/racquet.html", **self._page(self._session(request).key), problem=None)
 
     async def find(self, request: Request) -> HTTPResponse:
         """Bring up a racquet by its tag, or by its owner's name and the end of the phone number; nothing in between."""
-        key = self._checked_key(request)
-        if key is None:
+        session = self._checked(request)
+        if session is None:
             return await show_fault(request, HTTPStatus.FORBIDDEN)
-        problem, found = await self._find(request, key)
+        problem, found = await self._find(request, session)
         if found and found.options:
-            return render(request, "kiosk/which.html", **self._page(key), options=found.options)
+            return render(request, "kiosk/which.html", **self._page(session.key), options=found.options)
         if found:
-            return await self._show(request, key, found)
+            return await self._show(request, session.key, found)
         status = HTTPStatus.TOO_MANY_REQUESTS if problem == "wait" else HTTPStatus.UNPROCESSABLE_ENTITY
-        return render(request, "kiosk/racquet.html", status, **self._page(key), problem=problem)
+        return render(request, "kiosk/racquet.html", status, **self._page(session.key), problem=problem)
 
     async def take_along(self, request: Request) -> HTTPResponse:
         """Return the day as a calendar file, for somebody whose own phone this is."""
-        key = self._key(request)
-        talk = self.talks.get(key) if key else None
+        session = self._read(request)
+        talk = await self._talk(session) if session else None
         card = build_card(talk.decision, self._say_day) if talk and talk.decision else None
         if not card or not card.day:
             return await show_fault(request, HTTPStatus.NOT_FOUND)
@@ -134,10 +141,15 @@ class Kiosk:
 
     # What they are made of.
 
-    async def _turn(self, key: str, text: str) -> Talk:
-        message = Message(text, f"kiosk:{key}", today=self.shop.today())
-        talk = merge(await self.pool.run(self.shop.turn, message), self.talks.get(key))
-        self.talks.keep(key, talk)
+    async def _talk(self, session: TalkSession) -> Talk | None:
+        """Return what a conversation shows; one that another worker led is asked of the conversation itself."""
+        talk = self.talks.get(session)
+        return await self._turn(session, "", None) if talk is None and session.turns else talk
+
+    async def _turn(self, session: TalkSession, text: str, before: Talk | None) -> Talk:
+        message = Message(text, f"kiosk:{session.key}", today=self.shop.today())
+        talk = merge(await self.pool.run(self.shop.turn, message), before)
+        self.talks.keep(session, talk)
         return talk
 
     async def _show(self, request: Request, key: str, talk: Talk) -> HTTPResponse:
@@ -193,47 +205,38 @@ class Kiosk:
         summary = load_words()["card"]["event"]
         return write_event(card.day or self.shop.today(), summary, dt.datetime.now(tz=dt.UTC))
 
-    def _begin(self, request: Request) -> HTTPResponse:
-        key = self._key(request)
-        cookie = None
-        if key is None:
-            key, cookie = self.sessions.begin_talk()
-        response = render(request, "kiosk/start.html", **self._page(key))
-        if cookie:
-            _set_cookie(response, cookie)
-        return response
+    def _start(self, request: Request, key: str) -> HTTPResponse:
+        return render(request, "kiosk/start.html", **self._page(key))
 
-    def _cleared(self, request: Request) -> HTTPResponse:
-        key, cookie = self.sessions.begin_talk()
+    def _cleared(self, request: Request, session: TalkSession) -> HTTPResponse:
+        self.talks.forget(session.key)
+        request.ctx.talk = self.sessions.begin_talk()
         if request.headers.get(PART):
-            response = render(request, "kiosk/start.html", **self._page(key))
-        else:
-            response = redirect("/", status=HTTPStatus.SEE_OTHER)
-        _set_cookie(response, cookie)
-        return response
+            return self._start(request, request.ctx.talk.key)
+        return redirect("/", status=HTTPStatus.SEE_OTHER)
 
-    async def _find(self, request: Request, key: str) -> tuple[str, Talk | None]:
+    async def _find(self, request: Request, session: TalkSession) -> tuple[str, Talk | None]:
         """Return the racquet asked for, or the owner's several to pick from, or why there is none."""
         form = fields_of(request)
-        before = self.talks.get(key)
+        before = self.talks.get(session)
         if form.get("pick") and before and before.options:
             picked = [option for option in before.options if str(option.racquet_id) == form.get("pick")]
-            return await self._bring_up(key, picked[:1])
+            return await self._bring_up(session, picked[:1])
         asked = Asked.read(form)
         if problem := self._refuse_lookup(request, asked):
             return problem, None
         options = await self.pool.run(look_up, self.shop, asked)
         if len(options) > 1:
             choosing = Talk(text=(), speech="", asked=None, choices=(), options=options)
-            self.talks.keep(key, choosing)
+            self.talks.keep(session, choosing)
             return "", choosing
-        return await self._bring_up(key, list(options))
+        return await self._bring_up(session, list(options))
 
-    async def _bring_up(self, key: str, options: list[Option]) -> tuple[str, Talk | None]:
+    async def _bring_up(self, session: TalkSession, options: list[Option]) -> tuple[str, Talk | None]:
         found = await self.pool.run(bring_up, self.shop, options[0]) if options else None
         if found is None:
             return "not_found", None
-        self.talks.keep(key, found)
+        self.talks.keep(session, found)
         return "", found
 
     def _refuse_lookup(self, request: Request, asked: Asked) -> str | None:
@@ -246,16 +249,29 @@ class Kiosk:
         return None
 
     def _page(self, key: str) -> dict[str, Any]:
-        return {"token": self.sessions.form_token(f"talk:{key}"), "board": not self.shop.kiosk_only}
+        token = self.sessions.form_token
+        return {"token": token(f"talk:{key}"), "start": token(START), "board": not self.shop.kiosk_only}
 
-    def _key(self, request: Request) -> str | None:
-        return self.sessions.read_talk(request.cookies.get(KIOSK_COOKIE))
+    def _read(self, request: Request) -> TalkSession | None:
+        session = self.sessions.read_talk(request.cookies.get(KIOSK_COOKIE))
+        request.ctx.talk = session
+        return session
 
-    def _checked_key(self, request: Request) -> str | None:
-        """Return the conversation of a form that was made for it."""
-        key = self._key(request)
+    def _session(self, request: Request) -> TalkSession:
+        """Return this browser's conversation, a new one where it has none."""
+        request.ctx.talk = self._read(request) or self.sessions.begin_talk()
+        return cast("TalkSession", request.ctx.talk)
+
+    def _checked(self, request: Request) -> TalkSession | None:
+        """Return the conversation of a form that was made for it.
+
+        A form of the first screen, which may have stood there for hours, begins a new one.
+        """
         form = fields_of(request)
-        return key if key and self.sessions.is_token(f"talk:{key}", form.get("token")) else None
+        session = self._read(request)
+        if session is None and self.sessions.is_token(START, form.get("start")):
+            return self._session(request)
+        return session if session and self.sessions.is_token(f"talk:{session.key}", form.get("token")) else None
 
     @property
     def _say_day(self) -> Callable[[dt.date], str]:
@@ -268,10 +284,6 @@ def split_question(text: Sequence[str]) -> tuple[list[str], str]:
     sentences = SENTENCE_END.split(last)
     first = next((at for at, sentence in enumerate(sentences) if sentence.endswith("?")), 0)
     return [*lead, *([" ".join(sentences[:first])] if first else [])], " ".join(sentences[first:])
-
-
-def _set_cookie(response: HTTPResponse, cookie: str) -> None:
-    response.add_cookie(KIOSK_COOKIE, cookie, httponly=True, samesite="Strict", secure=False, path="/")
 
 
 def _read_changes(request: Request) -> dict[str, Any] | None:

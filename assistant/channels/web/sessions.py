@@ -18,6 +18,15 @@ SEPARATOR = "."
 
 
 @dataclass(frozen=True)
+class TalkSession:
+    """One conversation at a kiosk."""
+
+    key: str
+    turns: int = 0
+    """How many were taken in it; tells what a worker remembers from what another one did meanwhile."""
+
+
+@dataclass(frozen=True)
 class StaffSession:
     """Somebody of the staff who has signed in."""
 
@@ -45,15 +54,24 @@ class Sessions:
 
     # The kiosk: a conversation of its own, and nothing else.
 
-    def begin_talk(self) -> tuple[str, str]:
-        """Return a new conversation's key and its cookie."""
-        key = secrets.token_urlsafe(18)
-        return key, f"{key}{SEPARATOR}{self._sign('talk', key)}"
+    def begin_talk(self) -> TalkSession:
+        """Return a new conversation, in which nothing was said yet."""
+        return TalkSession(secrets.token_urlsafe(18))
 
-    def read_talk(self, cookie: str | None) -> str | None:
-        """Return the conversation a cookie belongs to, or None for a cookie that was not made here."""
-        key, _, signature = (cookie or "").partition(SEPARATOR)
-        return key if key and _same(signature, self._sign("talk", key)) else None
+    def write_talk(self, talk: TalkSession) -> str:
+        """Return a conversation's cookie, seen now."""
+        text = SEPARATOR.join((talk.key, str(int(self._clock())), str(talk.turns)))
+        return f"{text}{SEPARATOR}{self._sign('talk', text)}"
+
+    def read_talk(self, cookie: str | None) -> TalkSession | None:
+        """Return the conversation of a cookie, or None for one that was not made here or was left alone too long."""
+        key, _, rest = (cookie or "").partition(SEPARATOR)
+        seen, _, rest = rest.partition(SEPARATOR)
+        turns, _, signature = rest.partition(SEPARATOR)
+        if not _same(signature, self._sign("talk", SEPARATOR.join((key, seen, turns)))):
+            return None
+        young = self._clock() - int(seen) <= figure("talk_forgotten_seconds")
+        return TalkSession(key, int(turns)) if young else None
 
     # Staff.
 

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from assistant.channels.web.sessions import TalkSession
 from assistant.channels.web.wording import figure
 from dialogue.messages import Choice, Reply
 
@@ -54,20 +55,19 @@ class Talks:
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock = clock
-        self._open: OrderedDict[str, tuple[float, Talk]] = OrderedDict()
+        self._open: OrderedDict[str, tuple[float, int, Talk]] = OrderedDict()
 
-    def get(self, key: str) -> Talk | None:
-        """Return what a conversation shows, or None when it is unknown or was left alone too long."""
-        moment, talk = self._open.get(key, (0.0, None))
-        if talk is None or self._clock() - moment > figure("talk_forgotten_seconds"):
-            self._open.pop(key, None)
+    def get(self, session: TalkSession) -> Talk | None:
+        """Return what a conversation shows, or None when it is unknown, went on elsewhere or was left alone."""
+        moment, turns, talk = self._open.get(session.key, (0.0, 0, None))
+        if talk is None or turns != session.turns or self._clock() - moment > figure("talk_forgotten_seconds"):
             return None
         return talk
 
-    def keep(self, key: str, talk: Talk) -> None:
+    def keep(self, session: TalkSession, talk: Talk) -> None:
         """Keep what a conversation shows, and forget those left alone too long."""
-        now = self._clock()
-        self._open[key] = (now, talk)
+        key, now = session.key, self._clock()
+        self._open[key] = (now, session.turns, talk)
         self._open.move_to_end(key)
         oldest = next(iter(self._open))
         while len(self._open) > figure("talks_at_most") or (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import time
 from pathlib import Path
 
 import httpx
@@ -11,6 +12,7 @@ import icalendar
 import pytest
 
 from assistant.bootstrap import decide_facts, open_counter
+from assistant.channels.web.sessions import Sessions
 from assistant.channels.web.shop import Shop
 from dialogue.counter.customers import CustomerDraft, change_customer
 from tests.assistant.web.running_shop import TODAY, EchoTurn, Visitor, real_shop, running, settings_of, with_turn
@@ -102,6 +104,52 @@ def test_without_an_answer_there_is_no_date_to_take(visitor: Visitor) -> None:
     """The file belongs to the answer on the screen."""
     visitor.look("/")
     assert visitor.client.get("/date.ics").status_code == 404
+
+
+def test_the_first_screen_begins_however_long_it_stood_there(visitor: Visitor, shop: Shop) -> None:
+    """Its cookie has run out by then; another page's form does not begin anything."""
+    visitor.look("/")
+    old = Sessions(shop.secret, clock=lambda: time.time() - 36_000)
+    visitor.client.cookies.set("kiosk", old.write_talk(old.begin_talk()), domain="127.0.0.1", path="/")
+    start = re.search(r'name="start" value="([^"]+)"', visitor.page.text)
+    assert start
+    assert visitor.send("/talk", text="hello").status_code == 403
+    visitor.client.cookies.set("kiosk", old.write_talk(old.begin_talk()), domain="127.0.0.1", path="/")
+    assert visitor.client.post("/talk", data={"start": start[1], "text": ANSWERS[0]}).status_code == 200
+
+
+def test_a_conversation_left_alone_is_not_taken_up_by_the_next_person(visitor: Visitor, shop: Shop) -> None:
+    """Even where the browser never cleared itself: minutes later the cookie opens nothing."""
+    talk_through(visitor)
+    read = Sessions(shop.secret).read_talk(visitor.client.cookies["kiosk"])
+    assert read
+    old = Sessions(shop.secret, clock=lambda: time.time() - 600)
+    visitor.client.cookies.set("kiosk", old.write_talk(read), domain="127.0.0.1", path="/")
+    visitor.look("/")
+    assert visitor.heading == "When should I restring?"
+    assert "31 December" not in visitor.page.text
+
+
+def test_any_worker_takes_the_next_turn(club: Path) -> None:
+    """Two servers on one database and one secret: a conversation goes on at the other one, and its answer is there."""
+    secret = b"one secret for both of the servers"
+    with (
+        real_shop(club, secret=secret) as first,
+        real_shop(club, secret=secret) as second,
+        running(first) as one,
+        running(second) as two,
+        Visitor(one) as visitor,
+    ):
+        visitor.look("/")
+        for text in (*ANSWERS, "on the 31st of August 2026"):
+            visitor.client.base_url = two if str(visitor.client.base_url).startswith(one) else one
+            assert visitor.say(text).status_code == 200
+        assert "Restring by 31 December 2026" in visitor.text
+        visitor.client.base_url = two if str(visitor.client.base_url).startswith(one) else one
+        visitor.look("/")
+        assert visitor.heading == "Play on"
+        assert "31 December 2026" in visitor.text
+        assert visitor.client.get("/date.ics").status_code == 200
 
 
 def test_clearing_forgets_the_conversation(visitor: Visitor) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.channels.web.sessions import Sessions
+from assistant.channels.web.sessions import Sessions, TalkSession
 from assistant.channels.web.wording import figure
 
 SECRET = b"s" * 32
@@ -55,20 +55,34 @@ def test_it_ends_when_unused_and_after_a_working_day() -> None:
     assert sessions.read_staff(cookie, lambda _: HASH) is None
 
 
+def test_a_kiosk_s_conversation_is_forgotten_when_it_is_left_alone() -> None:
+    """Each page keeps it alive; what was said is not handed to whoever comes minutes later."""
+    clock = Clock()
+    sessions = Sessions(SECRET, clock)
+    cookie = sessions.write_talk(TalkSession("key", turns=2))
+    clock.now += figure("talk_forgotten_seconds")
+    assert sessions.read_talk(cookie) == TalkSession("key", turns=2)
+    clock.now += 1
+    assert sessions.read_talk(cookie) is None
+    assert sessions.read_talk(cookie.replace(".2.", ".3.")) is None
+
+
 def test_another_secret_reads_nothing() -> None:
     """A server that was started anew signs everybody out."""
     _, cookie = Sessions(SECRET).begin_staff(7, HASH)
-    key, talk = Sessions(SECRET).begin_talk()
+    began = Sessions(SECRET).begin_talk()
+    talk = Sessions(SECRET).write_talk(began)
     other = Sessions(b"t" * 32)
     assert other.read_staff(cookie, lambda _: HASH) is None
     assert other.read_talk(talk) is None
-    assert Sessions(SECRET).read_talk(talk) == key
+    assert Sessions(SECRET).read_talk(talk) == began
 
 
 def test_a_kiosk_s_cookie_is_no_staff_cookie_and_its_token_fits_no_other_form() -> None:
     """What one purpose signed is worth nothing for another."""
     sessions = Sessions(SECRET)
-    key, talk = sessions.begin_talk()
+    key = sessions.begin_talk().key
+    talk = sessions.write_talk(TalkSession(key))
     assert sessions.read_staff(talk, lambda _: HASH) is None
     assert sessions.is_token(f"talk:{key}", sessions.form_token(f"talk:{key}"))
     assert not sessions.is_token("talk:other", sessions.form_token(f"talk:{key}"))
