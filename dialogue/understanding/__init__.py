@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from dialogue.messages import Understanding
-from dialogue.understanding.understander import Understander
+from dialogue.understanding.understander import Turn, Understander
+from dialogue.understanding.validate import validate
 
-__all__ = ["Understander", "understand"]
+__all__ = ["Turn", "Understander", "understand", "validate"]
 
 
 @lru_cache(maxsize=1)
@@ -26,5 +27,9 @@ def understand(  # noqa: PLR0913 - the turn, and what was known of it
     explain: bool = False,
     names: Sequence[str] = (),
 ) -> Understanding:
-    """Return what a turn means: its intent, the values in it and the evidence for both."""
-    return _loaded().understand(text, asked, channel, today, names)
+    """Return what a turn means: its intent, the values in it and the evidence for both.
+
+    `asked` is the slot just asked about, "confirm" after a read-back, or None; `names` are customers on record;
+    with `explain` the result says stage by stage what was seen.
+    """
+    return _loaded().understand(text, Turn(today, asked, channel, tuple(names), explain))

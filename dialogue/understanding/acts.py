@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence, Set as AbstractSet
+from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -48,6 +49,15 @@ class Acts:
     def __init__(self, folder: Path = CUE_FOLDER) -> None:
         self._soft = SoftActs(folder)
         self._ranks: Mapping[str, int] = read_cues("acts.yaml", folder)["ranks"]
+
+    @property
+    def intents(self) -> AbstractSet[str]:
+        """Every intent there is: those that have a rank."""
+        return self._ranks.keys()
+
+    def problems(self) -> list[str]:
+        """Return the soft rows that can never hold or name an unknown intent."""
+        return self._soft.problems(self.intents)
 
     def decide(self, scan: Scan, seen: Sighting) -> Act:
         """Return the act of a line."""

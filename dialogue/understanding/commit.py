@@ -53,7 +53,11 @@ def commit(scan: Scan, found: Sequence[Found], repaired: Repaired, *, correcting
 def _choose(scan: Scan, slot: str, active: Sequence[Found], *, correcting: bool) -> tuple[Found | None, bool]:
     if correcting:
         return active[-1], False
-    restated = [one for one in active[1:] if any(hit.span[1] == one.span[0] or (hit.span[0] == one.span[0]) for hit in scan.role("negation", "restate"))]
+    restated = [
+        one
+        for one in active[1:]
+        if any(hit.span[1] == one.span[0] or (hit.span[0] == one.span[0]) for hit in scan.role("negation", "restate"))
+    ]
     if restated:
         return restated[-1], False
     if slot in COUNTED:

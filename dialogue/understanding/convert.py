@@ -21,7 +21,7 @@ def convert(hit: Hit) -> Value:
     """Return the value a row gives for a match: its own, or the figures through its converter; None refuses."""
     if hit.row.reads is None:
         return hit.row.value
-    if hit.row.reads != "count_days" and not (hit.groups.get("n") or hit.groups.get("ord")):
+    if not (hit.groups.get("n") or hit.groups.get("ord")):
         return None
     return CONVERTERS[hit.row.reads](hit)
 
@@ -83,18 +83,12 @@ def _hours_minutes(hit: Hit) -> Value:
     return tidy(float(hours or 0) + float(minutes or 0) / MINUTES_AN_HOUR)
 
 
-def _count_days(hit: Hit) -> Value:
-    return len({word[:3] for word in hit.words.split() if word[:3] in DAY_STEMS}) or None
-
-
 def _count(hit: Hit) -> Value:
     if not hit.groups.get("n"):
         return int(hit.groups["ord"] or 0)
     low, _ = figures(hit)
     return int(low) if low == int(low) else None
 
-
-DAY_STEMS = frozenset({"mon", "tue", "wed", "wen", "thu", "fri", "sat", "sun"})
 
 CONVERTERS: dict[str, Callable[[Hit], Value]] = {
     "plain": lambda hit: tidy(figures(hit)[0]),
@@ -109,7 +103,6 @@ CONVERTERS: dict[str, Callable[[Hit], Value]] = {
     "minutes": _scaled(1 / MINUTES_AN_HOUR),
     "hours_or_minutes": _hours_or_minutes,
     "hours_minutes": _hours_minutes,
-    "count_days": _count_days,
     "count": _count,
 }
 """A converter for every `reads:` of the simple slots."""

@@ -18,11 +18,35 @@ from dialogue.understanding.templates import Compiled, Compiler, TemplateWrong
 CUE_FOLDER = Path(__file__).parent / "cues"
 SURE = 0.95
 KEYS = frozenset(
-    {"id", "says", "value", "reads", "confidence", "asked", "not_asked", "alone", "starts", "readback", "role", "note", "blocks"}
+    {
+        "id",
+        "says",
+        "value",
+        "reads",
+        "confidence",
+        "asked",
+        "not_asked",
+        "alone",
+        "starts",
+        "readback",
+        "role",
+        "note",
+        "blocks",
+    }
     | {"unless", "weak"}
 )
 ACT_KEYS = frozenset(
-    {"intent", "operation", "rank", "yields", "needs_value", "needs_asked", "needs_negated", "needs_denial", "needs_no_value"}
+    {
+        "intent",
+        "operation",
+        "rank",
+        "yields",
+        "needs_value",
+        "needs_asked",
+        "needs_negated",
+        "needs_denial",
+        "needs_no_value",
+    }
     | {"needs_question", "asked_none"}
 )
 
@@ -133,9 +157,10 @@ class CueBook:
         starts = [*line.starts, len(line.text)]
         hits = []
         for first in range(len(words)):
-            node, at = self._phrases, first
+            at = first
+            node: dict[str, Any] | None = self._phrases
             ends: dict[str, tuple[Row, int]] = {}
-            while at < len(words) and (node := node.get(words[at])):
+            while node and at < len(words) and (node := node.get(words[at])):
                 at += 1
                 for row in node.get(END, ()):
                     ends[row.id] = (row, at)
@@ -191,7 +216,9 @@ class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[mi
 
 _Loader.yaml_implicit_resolvers = {
     letter: [
-        (tag, pattern) for tag, pattern in resolvers if tag not in {"tag:yaml.org,2002:bool", "tag:yaml.org,2002:timestamp"}
+        (tag, pattern)
+        for tag, pattern in resolvers
+        if tag not in {"tag:yaml.org,2002:bool", "tag:yaml.org,2002:timestamp"}
     ]
     for letter, resolvers in _Loader.yaml_implicit_resolvers.items()
 }
@@ -204,18 +231,35 @@ def read_rows(name: str, compiler: Compiler, folder: Path = CUE_FOLDER) -> tuple
     Raises:
         CueBroken: naming the file, the row and what to do.
     """
-    content = read_cues(name, folder)
-    if not isinstance(content, Mapping) or not isinstance(content.get("rows"), list):
-        raise CueBroken(name, "file", "needs `slot:` and a list `rows:`")
-    seen: set[str] = set()
     rows = []
-    for order, raw in enumerate(content["rows"]):
-        row = _row(name, str(content.get("slot", "")), raw, (order, compiler))
-        if row.id in seen:
-            raise CueBroken(name, row.id, "two rows bear this id; rename one")
-        seen.add(row.id)
-        rows.append(row)
+    for outcome in read_row_list(name, compiler, folder):
+        if isinstance(outcome, CueBroken):
+            raise outcome
+        rows.append(outcome)
     return tuple(rows)
+
+
+def read_row_list(name: str, compiler: Compiler, folder: Path = CUE_FOLDER) -> Iterator[Row | CueBroken]:
+    """Yield the rows of a cue file, and what is wrong with those that cannot be used."""
+    try:
+        content = read_cues(name, folder)
+    except CueBroken as broken:
+        yield broken
+        return
+    if not isinstance(content, Mapping) or not isinstance(content.get("rows"), list):
+        yield CueBroken(name, "file", "needs `slot:` and a list `rows:`")
+        return
+    seen: set[str] = set()
+    for order, raw in enumerate(content["rows"]):
+        try:
+            row = _row(name, str(content.get("slot", "")), raw, (order, compiler))
+        except CueBroken as broken:
+            yield broken
+            continue
+        if row.id in seen:
+            yield CueBroken(name, row.id, "two rows bear this id; rename one")
+        seen.add(row.id)
+        yield row
 
 
 def _row(file: str, slot: str, raw: Any, place: tuple[int, Compiler]) -> Row:

@@ -15,11 +15,30 @@ NUMERIC = ("plays_per_week", "hours_per_play", "racquet_count", "tension", "date
 """Slots that compete for the same figures: the longest reading of a figure wins."""
 PLAIN = ("level", "season", "sport", "hybrid", "breaks_strings", "plays_per_week", "hours_per_play", "racquet_count")
 READING_SLOTS = frozenset({"reading", "baseline"})
+COUNT_DAYS = "count_days"
+"""The converter of rows that list days of the week."""
 BESIDE = 3
 """How many words may stand between a value, the word that replaces it and the new value."""
 NEGATION_REACH = 4
 """How many words may stand between a negating word and what it takes back."""
-SILENT_ROLES = frozenset({"owner", "self", "same", "before", "before_symptom", "before_side", "after", "restate", "instead", "block", "anchor", "vague", "name_end"})
+SILENT_ROLES = frozenset(
+    {
+        "owner",
+        "self",
+        "same",
+        "before",
+        "before_symptom",
+        "before_side",
+        "after",
+        "restate",
+        "instead",
+        "either",
+        "block",
+        "anchor",
+        "vague",
+        "name_end",
+    }
+)
 DENIABLE = frozenset({"symptoms", "hybrid", "level"})
 
 
@@ -61,11 +80,13 @@ class Scan:
     def negated(self) -> list[tuple[int, int]]:
         """Spans of the values that a negating word takes back."""
         targets = sorted(
-            [(hit.span, hit.row.slot)
-            for slot, hits in self.hits.items()
-            if slot not in {"negation", "owner", "act", "customer"}
-            for hit in hits
-            if hit.row.role not in SILENT_ROLES and not self.blocked(slot, hit.span)]
+            [
+                (hit.span, hit.row.slot)
+                for slot, hits in self.hits.items()
+                if slot not in {"negation", "owner", "act", "customer"}
+                for hit in hits
+                if hit.row.role not in SILENT_ROLES and not self.blocked(slot, hit.span)
+            ]
             + [(span, "number") for span in self.line.numbers]
         )
         spans = self._replaced(targets)
@@ -158,12 +179,17 @@ def read_plain(scan: Scan, settled: Sequence[Hit]) -> list[Found]:
         else:
             hits = scan.held(longest(scan.role(slot, "value")))
         for hit in hits:
-            value = convert(hit)
+            value = count_days(scan, hit.span) if hit.row.reads == COUNT_DAYS else convert(hit)
             if value is None:
                 continue
             name = "hours_per_week" if hit.row.role == "weekly" else slot
             found.append(make(name, value, hit))
     return found
+
+
+def count_days(scan: Scan, span: tuple[int, int]) -> int | None:
+    """Return how many different days of the week are named in a span."""
+    return len({hit.row.value for hit in scan.role("plays_per_week", "weekday") if covers(span, hit.span)}) or None
 
 
 def make(slot: str, value: object, hit: Hit, readback: str | None = None) -> Found:

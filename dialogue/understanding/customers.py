@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence, Set
+from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +24,7 @@ NAME_RULE = "customer.name"
 class CustomerWords:
     """The customer file's own settings."""
 
-    def __init__(self, common: Set[str], folder: Path = CUE_FOLDER) -> None:
+    def __init__(self, common: AbstractSet[str], folder: Path = CUE_FOLDER) -> None:
         table = read_cues("customer.yaml", folder)
         self.digits: dict[str, str] = table["digits"]
         self.repeats: dict[str, int] = table["repeats"]
@@ -56,7 +57,11 @@ def read_phone(scan: Scan, words: CustomerWords) -> list[Found]:
     if digits:
         runs.append((digits, start, end))
     needed = SHORTEST_PHONE if scan.asked == "customer_phone" else PHONE_UNASKED
-    return [Found("customer_phone", run, (first, last), "customer.phone", 0.93, "always") for run, first, last in runs if len(run) >= needed][:1]
+    return [
+        Found("customer_phone", run, (first, last), "customer.phone", 0.93, "always")
+        for run, first, last in runs
+        if len(run) >= needed
+    ][:1]
 
 
 def read_choice(scan: Scan) -> list[Found]:
@@ -70,8 +75,7 @@ def read_choice(scan: Scan) -> list[Found]:
 def read_name(scan: Scan, known: Sequence[str], words: CustomerWords) -> list[Found]:
     """Return the name of a customer, as it was asked for or as it is introduced."""
     asked = scan.asked == "customer_name"
-    cues = [hit for hit in scan.role("customer", "name", "name_for") if asked or hit.words.strip() not in {"for", "for a", "this is", "try", "under", "customer", "name"}]
-    for hit in sorted(cues, key=lambda hit: -hit.span[1]):
+    for hit in sorted(scan.role("customer", "name", "name_for"), key=lambda hit: -hit.span[1]):
         found = _name_after(scan, hit, words)
         if found:
             return [_known(found, known)]
@@ -91,7 +95,9 @@ def _name_after(scan: Scan, hit: Hit, words: CustomerWords) -> Found | None:
 
 def _name_from(scan: Scan, first: int, words: CustomerWords) -> Found | None:
     line = scan.line
-    ends = {line.tokens_of(hit.span)[0] for hit in scan.hits.get("customer", ()) if hit.row.role in {"name_end", "not_name"}}
+    ends = {
+        line.tokens_of(hit.span)[0] for hit in scan.hits.get("customer", ()) if hit.row.role in {"name_end", "not_name"}
+    }
     last = first
     while last < len(line.tokens) and last - first < words.longest_name and last not in ends:
         if not re.fullmatch(r"[^\W\d_]+", line.tokens[last].word):

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-import calendar
 import datetime as dt
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from dateutil.easter import easter
-from dateutil.relativedelta import FR, MO, SA, SU, TH, TU, WE, relativedelta
+from dateutil.relativedelta import relativedelta
 
+from dialogue.understanding.calendar_days import (
+    DAYS_A_MONTH,
+    DAYS_A_WEEK,
+    MONTHS_A_YEAR,
+    exists,
+    holiday_on,
+    nth_weekday,
+    whole_span,
+)
 from dialogue.understanding.cuebook import Hit
 
 PAST, FUTURE, NEAR = "past", "future", "near"
-MONTHS_A_YEAR = 12
-DAYS_A_MONTH = 31
-DAYS_A_WEEK = 7
-WEEKDAYS = (MO, TU, WE, TH, FR, SA, SU)
+SATURDAY = 5
 
 
 @dataclass(frozen=True)
@@ -39,6 +43,8 @@ class Names:
     seasons: Mapping[str, int]
     which: Mapping[str, str]
     nth: Mapping[str, int]
+    units: Mapping[str, str]
+    """The letter of a unit by the beginning of its name."""
     last_year: Mapping[str, int]
     last_month: Mapping[str, int]
     holidays: Mapping[str, Mapping[str, Any]]
@@ -72,26 +78,14 @@ def _month(year: int, month: int) -> Dated:
 
 
 def _span(sign: str, number: float, unit: str) -> Dated:
-    count, unit = _whole(number, unit)
+    count, unit = whole_span(number, unit)
     return Dated({"value": f"{sign}P{count}{unit}", "approx": True})
-
-
-def _whole(number: float, unit: str) -> tuple[int, str]:
-    """Return a span in whole units: half years are months, half months weeks, half weeks days."""
-    if unit == "F":
-        number, unit = number * 2, "W"
-    for bigger, smaller, times in (("Y", "M", MONTHS_A_YEAR), ("M", "W", 4.345), ("W", "D", DAYS_A_WEEK)):
-        if unit == bigger and number % 1:
-            number, unit = round(number * times, 2), smaller
-            if abs(number - round(number)) < 0.3 or smaller == "D":  # noqa: PLR2004 - half a month is near two weeks
-                number = round(number)
-    return max(0, round(number)), unit
 
 
 def _year_of(sight: Sight, month: int, day: int, which: str | None = None) -> int | None:
     """Return the year in which a day without a year lies; None when there is no such day."""
     today = sight.today
-    days = [dt.date(year, month, day) for year in range(today.year - 4, today.year + 5) if _exists(year, month, day)]
+    days = [dt.date(year, month, day) for year in range(today.year - 4, today.year + 5) if exists(year, month, day)]
     if not days:
         return None
     if which == "this":
@@ -118,10 +112,6 @@ def _year_of_month(sight: Sight, month: int, which: str | None = None) -> int:
     middle = dt.date(today.year, month, 15)
     years = (today.year - 1, today.year, today.year + 1)
     return min(years, key=lambda year: abs(middle.replace(year=year) - today))
-
-
-def _exists(year: int, month: int, day: int) -> bool:
-    return 1 <= month <= MONTHS_A_YEAR and 1 <= day <= calendar.monthrange(year, month)[1]
 
 
 def _named(hit: Hit, group: str) -> str:
@@ -151,9 +141,10 @@ def _number(hit: Hit) -> float:
     return (float(first) + float(second)) / 2 if second else float(first)
 
 
-def _unit(hit: Hit) -> str:
-    word = _named(hit, "unit")
-    return {"d": "D", "w": "W", "y": "Y", "s": "Y"}.get(word[:1], "M")
+def _unit(hit: Hit, sight: Sight) -> str:
+    """Return D, W, M or Y: by the name of the unit, days where the row counts in days."""
+    said = _named(hit, "unit")
+    return next((unit for start, unit in sight.names.units.items() if said.startswith(start)), "D")
 
 
 def _day_offset(hit: Hit, sight: Sight) -> Dated:
@@ -172,7 +163,7 @@ def _day_month(hit: Hit, sight: Sight) -> Dated | None:
             short = _short_year(day, sight)
             return _month(short, month) if hit.words.strip().endswith(text) else IMPOSSIBLE
         year = _year_of(sight, month, day, _which(hit, sight))
-    if year is None or not _exists(year, month, day):
+    if year is None or not exists(year, month, day):
         return IMPOSSIBLE
     return _exact(dt.date(year, month, day))
 
@@ -187,7 +178,7 @@ def _day_month_short(hit: Hit, sight: Sight) -> Dated | None:
     if not (day.isdigit() and re.fullmatch(r"\d\d", year)):
         return None
     month = sight.names.months[_named(hit, "month")]
-    if not _exists(_short_year(int(year), sight), month, int(day)):
+    if not exists(_short_year(int(year), sight), month, int(day)):
         return IMPOSSIBLE
     return _exact(dt.date(_short_year(int(year), sight), month, int(day)))
 
@@ -207,7 +198,7 @@ def _numeric(hit: Hit, sight: Sight) -> Dated:
 
 def _first_day(orders: list[tuple[int, int, int]], sight: Sight) -> Dated:
     """Return the first order of day and month that exists and lies on the right side of today."""
-    days = list(dict.fromkeys(dt.date(*order) for order in orders if _exists(*order)))
+    days = list(dict.fromkeys(dt.date(*order) for order in orders if exists(*order)))
     if not days:
         return IMPOSSIBLE
     fitting = [day for day in days if _fits(day, sight)] or days
@@ -250,13 +241,6 @@ def _nth_weekday(hit: Hit, sight: Sight) -> Dated:
     return _exact(day) if day else IMPOSSIBLE
 
 
-def nth_weekday(year: int, month: int, weekday: int, nth: int) -> dt.date | None:
-    """Return the nth weekday of a month (-1 is the last), or None when the month has fewer."""
-    start = dt.date(year, month, 1) + relativedelta(months=1, days=-1) if nth < 0 else dt.date(year, month, 1)
-    day = start + relativedelta(weekday=WEEKDAYS[weekday](nth))
-    return day if day.month == month else None
-
-
 def _weekday(hit: Hit, sight: Sight) -> Dated:
     which = _which(hit, sight)
     direction = which if which in {PAST, FUTURE} else sight.direction
@@ -278,7 +262,7 @@ def _day_only(hit: Hit, sight: Sight) -> Dated | None:
     direction = which if which in {PAST, FUTURE} else sight.direction
     for step in range(3):
         at = month + relativedelta(months=-step if direction == PAST else step)
-        if _exists(at.year, at.month, day):
+        if exists(at.year, at.month, day):
             found = at.replace(day=day)
             if _fits(found, Sight(sight.today, direction, sight.names)):
                 return _exact(found)
@@ -318,33 +302,30 @@ def _relative_month(hit: Hit, sight: Sight) -> Dated:
     return _month(at.year, at.month)
 
 
-def _relative_week(hit: Hit, sight: Sight) -> Dated:
-    if "next" in hit.words or "after" in hit.words:
-        return _span("", 2 if "after" in hit.words else 1, "W")
-    return _span("-", 2 if "before" in hit.words or "other" in hit.words else 1, "W")
+def _relative_week(hit: Hit, sight: Sight) -> Dated:  # noqa: ARG001 - one shape for all readers
+    weeks = int(hit.row.value)
+    return _span("-" if weeks < 0 else "", abs(weeks), "W")
 
 
-def _few_days(hit: Hit, sight: Sight) -> Dated:
-    since_weekend = (sight.today.weekday() - 5) % DAYS_A_WEEK
-    if "weekend" in hit.words:
-        if sight.direction == FUTURE or "next" in hit.words:
-            return Dated({"value": f"P{DAYS_A_WEEK - since_weekend}D", "approx": True})
-        return Dated({"value": f"-P{since_weekend or DAYS_A_WEEK}D", "approx": True})
-    return Dated({"value": "-P2D" if sight.direction != FUTURE else "P2D", "approx": True}, "vague")
+def _weekend(hit: Hit, sight: Sight) -> Dated:
+    since_weekend = (sight.today.weekday() - SATURDAY) % DAYS_A_WEEK
+    if FUTURE in (sight.direction, hit.row.value):
+        return Dated({"value": f"P{DAYS_A_WEEK - since_weekend}D", "approx": True})
+    return Dated({"value": f"-P{since_weekend or DAYS_A_WEEK}D", "approx": True})
 
 
-def _ago(hit: Hit, sight: Sight) -> Dated:  # noqa: ARG001 - one shape for all readers
-    return _kept(hit, _span("-", _number(hit), _unit(hit)))
+def _ago(hit: Hit, sight: Sight) -> Dated:
+    return _kept(hit, _span("-", _number(hit), _unit(hit, sight)))
 
 
 def _ahead(hit: Hit, sight: Sight) -> Dated:
     if sight.direction == PAST:
         return _ago(hit, sight)
-    return _kept(hit, _span("", _number(hit), _unit(hit)))
+    return _kept(hit, _span("", _number(hit), _unit(hit, sight)))
 
 
 def _either(hit: Hit, sight: Sight) -> Dated:
-    return _kept(hit, _span("-" if sight.direction == PAST else "", _number(hit), _unit(hit)))
+    return _kept(hit, _span("-" if sight.direction == PAST else "", _number(hit), _unit(hit, sight)))
 
 
 def _kept(hit: Hit, dated: Dated) -> Dated:
@@ -356,7 +337,7 @@ def _holiday(hit: Hit, sight: Sight) -> Dated | None:
     said = _said_year(hit, sight)
     if set(rule) <= {"says", "month"}:
         return _month(said or _year_of_month(sight, rule["month"], _which(hit, sight)), rule["month"])
-    days = [_holiday_on(rule, year) for year in _years(sight, said)]
+    days = [holiday_on(rule, year) for year in _years(sight, said)]
     which = _which(hit, sight)
     look = Sight(sight.today, which if which in {PAST, FUTURE} else sight.direction, sight.names)
     fitting = [day for day in days if _fits(day, look)] or days
@@ -366,14 +347,6 @@ def _holiday(hit: Hit, sight: Sight) -> Dated | None:
 
 def _years(sight: Sight, said: int | None) -> Iterator[int]:
     yield from (said,) if said else range(sight.today.year - 1, sight.today.year + 2)
-
-
-def _holiday_on(rule: Mapping[str, Any], year: int) -> dt.date:
-    if "easter" in rule:
-        return easter(year) + dt.timedelta(days=rule["easter"])
-    if "nth" in rule:
-        return nth_weekday(year, rule["month"], rule["weekday"], rule["nth"]) or dt.date(year, rule["month"], 1)
-    return dt.date(year, rule["month"], rule["day"])
 
 
 READERS: dict[str, Callable[[Hit, Sight], Dated | None]] = {
@@ -394,12 +367,12 @@ READERS: dict[str, Callable[[Hit, Sight], Dated | None]] = {
     "year": _year,
     "relative_month": _relative_month,
     "relative_week": _relative_week,
-    "few_days": _few_days,
+    "weekend": _weekend,
     "ago": _ago,
     "ago_fortnight": lambda hit, sight: _span("-", _number(hit) * 2, "W"),  # noqa: ARG005
     "ahead": _ahead,
     "ahead_fortnight": lambda hit, sight: _span("", _number(hit) * 2, "W"),  # noqa: ARG005
-    "had_for": lambda hit, sight: _span("-", _number(hit) if hit.groups.get("n") else 1, _unit(hit)),  # noqa: ARG005
+    "had_for": lambda hit, sight: _span("-", _number(hit) if hit.groups.get("n") else 1, _unit(hit, sight)),
     "span": _either,
     "holiday": _holiday,
 }

@@ -12,7 +12,6 @@ from dialogue.understanding.cuebook import CUE_FOLDER, Hit, Row, read_cues
 from dialogue.understanding.cues import Scan
 from dialogue.understanding.date_forms import FUTURE, NEAR, PAST, Dated, Names, Sight, read_date
 from dialogue.understanding.found import Found
-from dialogue.understanding.lines import STOPS
 from dialogue.understanding.templates import Compiler
 
 DIRECTIONS = {"strung_on": PAST, "league_start": FUTURE, "label_due": NEAR}
@@ -24,6 +23,7 @@ CLAUSE_COST = 4
 FARTHEST = 14
 CLOSE = 5
 PAST_READERS = frozenset({"ago", "ago_fortnight", "had_for"})
+HOLIDAY_FORMS = ("<@holiday>", "<@holiday> <year>", "<@which> <@holiday>", "<@holiday> <@last_year>")
 WEAK_READERS = frozenset({"span", "month_bare", "slashed_pair"})
 """Ways to name a date that are dates only near a word that says of what, or when asked."""
 
@@ -41,24 +41,18 @@ def read_date_words(compiler: Compiler, folder: Path = CUE_FOLDER) -> DateWords:
     table = read_cues("dates.yaml", folder)
     holidays = {says: rule for rule in table["holidays"] for says in rule["says"]}
     names = Names(
-        table["months"], table["weekdays"], table["seasons"], table["which"], table["nth"],
+        table["months"], table["weekdays"], table["seasons"], table["which"], table["nth"], table["units"],
         table["names"]["last_year"], table["names"]["last_month"], holidays, tuple(table["two_digit_years"]),
     )  # fmt: skip
-    rows = [
-        Row(f"date.{raw['id']}", "dates.yaml", "date", tuple(compiler.compile(says) for says in raw["says"]),
-            value=raw["slot"], role="anchor")
-        for raw in table["anchors"]
-    ]  # fmt: skip
-    rows += [
-        Row("date.holiday", "dates.yaml", "date", tuple(compiler.compile(says) for says in (
-            "<@holiday>", "<@holiday> <year>", "<@which> <@holiday>", "<@holiday> <@last_year>")), reads="holiday"),
-    ]  # fmt: skip
-    rows += [
-        Row(f"date.{raw['id']}", "dates.yaml", "date", tuple(compiler.compile(says) for says in raw["says"]), role="vague",
-            asked=frozenset(DIRECTIONS))
-        for raw in table["vague"]
-    ]  # fmt: skip
-    return DateWords(names, tuple(rows))
+    anchors = [_row(compiler, raw, value=raw["slot"], role="anchor") for raw in table["anchors"]]
+    vague = [_row(compiler, raw, role="vague", asked=frozenset(DIRECTIONS)) for raw in table["vague"]]
+    holiday = _row(compiler, {"id": "holiday", "says": HOLIDAY_FORMS}, reads="holiday")
+    return DateWords(names, (*anchors, *vague, holiday))
+
+
+def _row(compiler: Compiler, raw: Mapping[str, Any], **settings: Any) -> Row:
+    said = tuple(compiler.compile(says) for says in raw["says"])
+    return Row(f"date.{raw['id']}", "dates.yaml", "date", said, **settings)
 
 
 def date_lists(folder: Path = CUE_FOLDER) -> dict[str, Sequence[str]]:
@@ -97,9 +91,7 @@ def read_dates(scan: Scan, settled: Sequence[Hit], names: Names, today: dt.date)
         if dated.value is None:
             impossible.append(slot)
             continue
-        found.append(
-            Found(slot, dated.value, hit.span, hit.row.id, hit.row.confidence, _readback(slot, dated, today))
-        )
+        found.append(Found(slot, dated.value, hit.span, hit.row.id, hit.row.confidence, _readback(slot, dated, today)))
     return DatesRead(tuple(found), tuple(dict.fromkeys(impossible)))
 
 
@@ -113,32 +105,34 @@ def _readback(slot: str, dated: Dated, today: dt.date) -> str | None:
 
 
 def _slot_of(scan: Scan, hit: Hit, anchors: Sequence[Hit]) -> str | None:
-    ranked = sorted(((_distance(scan, anchor, hit), str(anchor.row.value)) for anchor in anchors), key=lambda pair: pair[0])
-    nearest = [(distance, slot) for distance, slot in ranked if distance <= FARTHEST]
-    asked = scan.asked if scan.asked in DIRECTIONS else None
-    if asked:
-        before = [slot for distance, slot in nearest if distance <= CLOSE and distance % 1 == 0 and slot != OTHER]
-        if before and before[0] not in (asked, NOTHING):
-            return before[0]
-        if before and before[0] == NOTHING and asked not in before:
-            return None
+    """Return the slot a date is for: by the nearest word that says of what, else by the question."""
+    measured = ((_distance(scan, anchor, hit), str(anchor.row.value)) for anchor in anchors)
+    near = sorted((pair for pair in measured if pair[0] <= FARTHEST), key=lambda pair: pair[0])
+    if scan.asked in DIRECTIONS:
+        return _slot_when_asked(scan.asked, near)
+    gone_by = hit.row.reads in PAST_READERS
+    if gone_by:
+        near = [pair for pair in near if pair[1] != "league_start"]
+    if not near:
+        return "strung_on" if scan.asked == "confirm" or (gone_by and _tells_of_strings(scan)) else None
+    distance, slot = near[0]
+    too_far = hit.row.reads in WEAK_READERS and distance > CLOSE
+    return None if slot in {NOTHING, OTHER} or too_far else slot
+
+
+def _slot_when_asked(asked: str, near: Sequence[tuple[float, str]]) -> str | None:
+    """Return the slot that was asked, unless a word close before the date says otherwise."""
+    before = [slot for distance, slot in near if distance <= CLOSE and distance % 1 == 0 and slot != OTHER]
+    if not before or asked in before[:1]:
         return asked
-    if not nearest and (scan.asked == "confirm" or _tells_of_strings(scan, hit)):
-        return "strung_on"
-    if hit.row.reads in PAST_READERS:
-        nearest = [(distance, slot) for distance, slot in nearest if slot != "league_start"]
-        if not nearest:
-            return "strung_on" if _tells_of_strings(scan, hit) else None
-    if not nearest or nearest[0][1] in {NOTHING, OTHER}:
-        return None
-    if hit.row.reads in WEAK_READERS and nearest[0][0] > CLOSE:
-        return None
-    return nearest[0][1]
+    if before[0] != NOTHING:
+        return before[0]
+    return asked if asked in before else None
 
 
-def _tells_of_strings(scan: Scan, hit: Hit) -> bool:
-    """Tell whether a day gone by stands beside a material or a tension, so that it can only be the day of stringing."""
-    return hit.row.reads in PAST_READERS and bool(scan.role("material", "value") or scan.role("tension", "value"))
+def _tells_of_strings(scan: Scan) -> bool:
+    """Tell whether a material or a tension is named, so that a day gone by can only be the day of stringing."""
+    return bool(scan.role("material", "value") or scan.role("tension", "value"))
 
 
 def _distance(scan: Scan, anchor: Hit, hit: Hit) -> float:
@@ -148,10 +142,5 @@ def _distance(scan: Scan, anchor: Hit, hit: Hit) -> float:
     before = anchor.span[1] <= hit.span[0]
     between = scan.line.text[anchor.span[1] : hit.span[0]] if before else scan.line.text[hit.span[1] : anchor.span[0]]
     words = between.split()
-    cost = CLAUSE_COST * sum(word in STOPS or word in {"and", "but", "then"} for word in words)
+    cost = CLAUSE_COST * sum(word in scan.line.breaks for word in words)
     return len(words) + cost + (0 if before else 1.5)
-
-
-def value_of(found: Found) -> Mapping[str, Any]:
-    """Return a date value as a mapping."""
-    return dict(found.value)

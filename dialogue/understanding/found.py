@@ -36,7 +36,10 @@ def covers(outer: tuple[int, int], inner: tuple[int, int]) -> bool:
 def longest(hits: list[Hit]) -> list[Hit]:
     """Return hits that do not overlap: weak rows last, the surer and longer ones first, in reading order."""
     kept: list[Hit] = []
-    ranked = sorted(hits, key=lambda hit: (hit.row.weak, -(hit.span[1] - hit.span[0]), -hit.row.confidence, hit.span[0], hit.row.order))
+    ranked = sorted(
+        hits,
+        key=lambda hit: (hit.row.weak, -(hit.span[1] - hit.span[0]), -hit.row.confidence, hit.span[0], hit.row.order),
+    )
     for hit in ranked:
         if not any(overlaps(hit.span, other.span) for other in kept):
             kept.append(hit)

@@ -13,13 +13,13 @@ from dialogue.understanding.templates import NUMBER_WORD
 PIECE = re.compile(
     r"""(?P<date>(?<![\w./-])(?:\d{4}|\d{1,2})(?P<mark>[./-])\d{1,2}(?P=mark)(?:\d{4}|\d{2})(?![\w/-]|\.\d))
       |(?P<ordinal>\d{1,2}(?:st|nd|rd|th)(?!\w)|\d0'?s(?!\w))
-      |(?P<number>\d+(?:\.\d+)?|(?<![\d.])\.\d+)
+      |(?P<short_year>(?<!\w)'\d\d(?!\w))
+      |(?P<number>\d+(?:\.\d+|,(?:5|25|75)(?![\d,]))?|(?<![\d.])\.\d+)
       |(?P<word>[^\W\d_]+(?:'[^\W\d_]+)*'?(?:(?<!x)(?<!\d[^\W\d_])\d+(?![^\W_]))?)
       |(?P<dash>-)
       |(?P<other>\S)""",
     re.VERBOSE,
 )
-SPELT = {"&": "and", "@": "at", "+": "plus", "(": ",", ")": ","}
 DROPPED = frozenset("~_`^\"'")
 MINUS, RANGE, PAUSE = "-", "to", ","
 STOPS = frozenset(",.;:?!()")
@@ -48,6 +48,8 @@ class Line:
     """What became numbers: "fifty four -> 54"."""
     fillers: frozenset[str] = frozenset()
     """Words of no weight at the ends of a line."""
+    breaks: frozenset[str] = frozenset()
+    """Words and marks that part one clause from the next."""
 
     @cached_property
     def text(self) -> str:
@@ -125,7 +127,13 @@ class Line:
         start, end = self.place(span)
         middle = tuple(Token(word, start, end) for word in words)
         note = f"{self.source[start:end]} -> {' '.join(words)}"
-        return Line(self.source, self.tokens[:first] + middle + self.tokens[last:], (*self.rewritten, note), self.fillers)
+        return Line(
+            self.source,
+            self.tokens[:first] + middle + self.tokens[last:],
+            (*self.rewritten, note),
+            self.fillers,
+            self.breaks,
+        )
 
 
 LONG_DRAWN = re.compile(r"([^\W\d_])\1{2,}")
@@ -139,6 +147,10 @@ class Spelling:
     fillers: frozenset[str] = frozenset()
     meant: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """What a word written in a hurry stands for."""
+    marks: Mapping[str, str] = field(default_factory=dict)
+    """Marks that are read as words."""
+    clause_words: frozenset[str] = frozenset()
+    """Words that part one clause from the next, as a stop does."""
 
     def read(self, word: str) -> tuple[str, ...]:
         """Return the words that a written word stands for."""
@@ -146,7 +158,7 @@ class Spelling:
         return self.meant.get(plain, (plain,))
 
 
-def read_line(source: str, spelling: Spelling = Spelling()) -> Line:  # noqa: B008 - frozen
+def read_line(source: str, spelling: Spelling = Spelling()) -> Line:
     """Return the words of a text; dashes inside words vanish, a dash between numbers means a range."""
     # A letter that becomes two in lower case would move every place after it.
     lowered = "".join(low if len(low := letter.lower()) == 1 else letter for letter in source)
@@ -163,14 +175,16 @@ def read_line(source: str, spelling: Spelling = Spelling()) -> Line:  # noqa: B0
                 tokens.append(Token(meaning, start, end))
             continue
         if kind == "number":
-            whole = word if word[0] != "." else f"0{word}"
+            whole = word.replace(",", ".") if word[0] != "." else f"0{word}"
             tokens.append(Token(whole if minus is None else f"-{whole}", start if minus is None else minus, end))
+        elif kind == "short_year":
+            tokens.append(Token(f"20{word[1:]}", start, end))
         elif kind == "date":
             tokens.append(Token(word.replace("-", "/") if word[4:5] != "-" else word, start, end))
         elif word not in DROPPED:
-            tokens += [Token(SPELT.get(part, part), start, end) for part in spelling.read(word)]
+            tokens += [Token(spelling.marks.get(part, part), start, end) for part in spelling.read(word)]
         minus = None
-    return Line(source, tuple(tokens), fillers=spelling.fillers)
+    return Line(source, tuple(tokens), fillers=spelling.fillers, breaks=STOPS | spelling.clause_words)
 
 
 def _dash(text: str, at: int) -> str:

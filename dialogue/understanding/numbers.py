@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from text_to_num import find_numbers
+from text_to_num import alpha2digit, find_numbers  # type: ignore[attr-defined]
 
 from dialogue.understanding.cuebook import CUE_FOLDER, read_cues
 from dialogue.understanding.errors import CueBroken
@@ -119,6 +119,18 @@ class Numbers:
         near = {tokens[at].word for at in (start - 1, end, end + 1) if 0 <= at < len(tokens)}
         alone = start > 0 and tokens[start - 1].word in self._article and end == len(tokens)
         return alone or not near.isdisjoint(self._date_words)
+
+
+def number_forms(folder: Path = CUE_FOLDER) -> dict[str, tuple[str, ...]]:
+    """Return how each number word reaches the cues; a word that may also be no number keeps its own form too."""
+    table = read_cues("numbers.yaml", folder)
+    forms = {str(word): tuple(map(str, said)) for word, said in table["forms"].items()}
+    for word in table["cardinals"]:
+        if word not in table["scales"]:
+            forms.setdefault(word, (alpha2digit(word, LANGUAGE, 0),))
+    for word in table["ordinals"]:
+        forms[word] = (word, alpha2digit(word, LANGUAGE, 0))
+    return forms
 
 
 def _rewrite(raw: Mapping[str, Any], compiler: Compiler) -> Rewrite:

@@ -10,15 +10,16 @@ from dialogue.understanding.convert import tidy
 from dialogue.understanding.cuebook import CUE_FOLDER, Hit, read_cues
 from dialogue.understanding.cues import Scan
 from dialogue.understanding.found import Found, overlaps
-from dialogue.understanding.lines import IS_NUMBER, STOPS
+from dialogue.understanding.lines import IS_NUMBER
 
 BASELINE, READING = "baseline", "reading"
+NOW = "now"
+"""Value of the row whose words can only mean the later reading."""
 OTHER = {BASELINE: READING, READING: BASELINE}
 ROLES = {"baseline": BASELINE, "weak_baseline": BASELINE, "reading": READING, "weak_reading": READING}
 ASKED = frozenset({BASELINE, READING})
 FARTHEST = 9
 CROSSING = 4
-JOINS = frozenset({"and", "but", "then"})
 WEAKER = {"weak_baseline": 0.75, "weak_reading": 0.75, "reading": 3}
 """How much farther a mark counts that says less: "reads" may stand before either figure."""
 
@@ -66,7 +67,11 @@ def _found(slot: str, number: tuple[tuple[int, int], float], repeats: Sequence[f
     kind = min(kinds, key=lambda hit: _gap(hit.span, span), default=None)
     said: dict[str, Any] = {"value": tidy(value), "kind": kind.row.value if kind else None}
     if len(repeats) > 1:
-        said = {"value": tidy(sum(repeats) / len(repeats)), "kind": said["kind"], "values": [tidy(one) for one in repeats]}
+        said = {
+            "value": tidy(sum(repeats) / len(repeats)),
+            "kind": said["kind"],
+            "values": [tidy(one) for one in repeats],
+        }
     readback = kind.row.readback if kind else None
     return Found(slot, said, span, f"reading.{slot}", 0.95, readback)
 
@@ -119,7 +124,9 @@ def _share(scan: Scan, numbers: Sequence[tuple[tuple[int, int], float]]) -> Mapp
     said = set(roles.values())
     rest = [span for span, _ in numbers if span not in roles]
     for span in rest:
-        roles[span] = OTHER[next(iter(said))] if len(said) == 1 and len(rest) == 1 and (plain or not scan.asked) else str(default)
+        roles[span] = (
+            OTHER[next(iter(said))] if len(said) == 1 and len(rest) == 1 and (plain or not scan.asked) else str(default)
+        )
     return roles
 
 
@@ -127,14 +134,18 @@ def _only(scan: Scan, span: tuple[int, int], marks: Sequence[Hit]) -> str:
     strong = [hit for hit in marks if hit.row.role in {"baseline", "weak_reading"}]
     if scan.asked in ASKED:
         fresh = any(hit.row.role == "baseline" for hit in marks)
-        now = any(hit.row.role == "weak_reading" and "now" in hit.words for hit in marks)
+        now = any(hit.row.value == NOW for hit in marks)
         if fresh != now:
             return BASELINE if fresh else READING
         return str(scan.asked)
     if any(hit.row.role == "baseline" for hit in strong):
         near = min(marks, key=lambda hit: (_distance(scan, hit, span, ()), hit.row.role != "baseline"))
         named = [hit for hit in marks if hit.row.role in {"baseline", "reading"}]
-        near = min(named, key=lambda hit: (hit.row.role != "baseline", _gap(hit.span, span))) if len(named) > 1 and near.row.role == "weak_reading" else near
+        near = (
+            min(named, key=lambda hit: (hit.row.role != "baseline", _gap(hit.span, span)))
+            if len(named) > 1 and near.row.role == "weak_reading"
+            else near
+        )
         return ROLES[near.row.role] if near.row.role != "reading" else BASELINE
     return READING
 
@@ -143,7 +154,7 @@ def _distance(scan: Scan, hit: Hit, span: tuple[int, int], marks: Sequence[Hit])
     before = hit.span[1] <= span[0]
     low, high = (hit.span[1], span[0]) if before else (span[1], hit.span[0])
     words = scan.line.text[low:high].split() if low < high else []
-    stops = sum(word in STOPS or word in JOINS for word in words)
+    stops = sum(word in scan.line.breaks for word in words)
     crossed = sum(1 for other in marks if other is not hit and low <= other.span[0] and other.span[1] <= high)
     numbers = sum(bool(IS_NUMBER.match(word)) for word in words)
     weak = WEAKER.get(hit.row.role, 0)

@@ -41,6 +41,16 @@ class Repairer:
         guards = table.get("guards", {})
         self._rules = [_rule(raw, lists, guards.get(raw.get("id"))) for raw in table["repairs"]]
 
+    def problems(self) -> list[str]:
+        """Return the rules that undo or repeat themselves."""
+        return [
+            f"cues/repairs.yaml: {rule.id}: hears its own repair {rule.means!r}; narrow `hears:`"
+            for rule in self._rules
+            if "\\" not in rule.means
+            and (match := rule.hears.search(rule.means))
+            and match.expand(rule.means) != match[0]
+        ]
+
     def repair(self, text: str) -> Repaired:
         """Return the text with every repair applied in order."""
         notes: list[tuple[int, int, str]] = []

@@ -50,9 +50,7 @@ class TensionLimits:
 
 def read_materials(scan: Scan) -> list[Found]:
     """Return the materials of mains and crosses."""
-    items = [
-        Item(hit.row.value, hit.span, hit) for hit in scan.held(longest(scan.role("material", "value")))
-    ]
+    items = [Item(hit.row.value, hit.span, hit) for hit in scan.held(longest(scan.role("material", "value")))]
     found = _share(scan, items, "material")
     if not any(one.slot == "crosses_material" for one in found):
         found += [make("crosses_material", "same_as_mains", hit) for hit in scan.role("material", "same")[:1]]
@@ -67,8 +65,8 @@ def _share(scan: Scan, items: Sequence[Item], what: str) -> list[Found]:
         mine = [item for item in items if scan.owner_of(item.span) == owner]
         named = sides if len(owners) == 1 else [hit for hit in sides if scan.owner_of(hit.span) == owner]
         for item, side in assign(scan, mine, named, what):
-            for name in (MAINS, CROSSES) if side == BOTH else (side,):
-                found.append(make(f"{name}_{what}", item.value, item.hit))
+            names = (MAINS, CROSSES) if side == BOTH else (side,)
+            found += [make(f"{name}_{what}", item.value, item.hit) for name in names]
     return found
 
 
@@ -99,15 +97,18 @@ def _without_sides(scan: Scan, items: Sequence[Item], whole: bool, what: str) ->
         return [(items[0], BOTH if whole or asked is None else asked)]
     if asked == CROSSES and what == "tension":
         return [(items[-1], CROSSES)]
-    between = scan.line.text[items[0].span[1] : items[1].span[0]].split()
-    if "or" in between:
+    if any(items[0].span[1] <= hit.span[0] < items[1].span[0] for hit in scan.role("side", "either")):
         return []
     return [(items[0], MAINS), (items[1], CROSSES)]
 
 
 def _nearest(scan: Scan, items: Sequence[Item], sides: Sequence[Hit]) -> list[tuple[Item, str]]:
     pairs = sorted(
-        ((_distance(scan.line, item.span, side.span), at, index) for at, item in enumerate(items) for index, side in enumerate(sides))
+        (
+            (_distance(scan.line, item.span, side.span), at, index)
+            for at, item in enumerate(items)
+            for index, side in enumerate(sides)
+        )
     )
     used: dict[int, str] = {}
     taken: set[str] = set()
@@ -123,7 +124,7 @@ def _distance(line: Line, item: tuple[int, int], side: tuple[int, int]) -> float
     """Return the words between an item and a side; "poly crosses" binds closer than "crosses poly"."""
     before = item[0] < side[0]
     between = line.text[min(item[1], side[1]) : max(item[0], side[0])].split()
-    stops = sum(word in {",", ".", ";", "and"} for word in between)
+    stops = sum(word in line.breaks for word in between)
     return len(between) + 3 * stops + (0 if before else 0.5)
 
 
@@ -171,10 +172,15 @@ def _without(scan: Scan, relative: Sequence[Hit]) -> Scan:
 def _means_crosses(scan: Scan, hit: Hit, hits: Sequence[Hit]) -> bool:
     if scan.asked in TENSION_ASKED:
         return True
-    named = any(covers(hit.span, side.span) or abs(side.span[0] - hit.span[1]) <= 1 or abs(side.span[1] - hit.span[0]) <= 1 for side in scan.hits.get("side", ()))
-    return named and (len(hits) > 1 or "tension" in scan.line.words or any(
-        side.row.value == CROSSES for side in scan.hits.get("side", ())
-    ))
+    named = any(
+        covers(hit.span, side.span) or abs(side.span[0] - hit.span[1]) <= 1 or abs(side.span[1] - hit.span[0]) <= 1
+        for side in scan.hits.get("side", ())
+    )
+    return named and (
+        len(hits) > 1
+        or "tension" in scan.line.words
+        or any(side.row.value == CROSSES for side in scan.hits.get("side", ()))
+    )
 
 
 def _relative(hit: Hit, limits: TensionLimits, unit: str | None) -> dict[str, Any]:

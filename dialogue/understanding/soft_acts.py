@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -60,6 +61,20 @@ class SoftActs:
         self._leads = frozenset(table["question_leads"])
         self._marks = _group(table["question_marks"])
 
+    def problems(self, intents: AbstractSet[str]) -> list[str]:
+        """Return the rows whose own exceptions rule them out, and those with an unknown intent."""
+        unknown = [
+            f"cues/{FILE}: {soft.row.id}: has the unknown intent {soft.row.act['intent']!r}"
+            for soft in self.rows
+            if soft.row.act["intent"] not in intents
+        ]
+        return unknown + [
+            f"cues/{FILE}: {soft.row.id}: can never fire, its `unless:` holds a whole group of `has:`"
+            for soft in self.rows
+            for group in soft.has
+            if not group.phrases and group.words <= soft.unless.words
+        ]
+
     def find(self, line: Line, asked: str | None) -> list[Hit]:
         """Return the acts whose words are all there, as hits over the whole line."""
         question = self._is_question(line)
@@ -75,7 +90,11 @@ class SoftActs:
                 continue
             if soft.only is not None and not line.bare_words <= soft.only:
                 continue
-            if all(group.within(line) for group in soft.has) and not soft.unless.within(line) and self._begins(soft, line):
+            if (
+                all(group.within(line) for group in soft.has)
+                and not soft.unless.within(line)
+                and self._begins(soft, line)
+            ):
                 hits.append(Hit(row, whole, {}, ""))
         return hits
 
@@ -112,7 +131,11 @@ def _row(order: int, raw: Mapping[str, Any], small: frozenset[str]) -> SoftRow:
         raise CueBroken(FILE, name, f"has unknown keys {sorted(unknown)}; use {sorted(KEYS)}")
     if not raw.get("has") or not all(isinstance(group, list) for group in raw["has"]):
         raise CueBroken(FILE, name, "needs `has:` with a list of word groups")
-    act = {key: raw[key] for key in ("intent", "operation", "rank", "yields", "needs_value", "needs_no_value") if key in raw}
+    act = {
+        key: raw[key]
+        for key in ("intent", "operation", "rank", "yields", "needs_value", "needs_no_value")
+        if key in raw
+    }
     row = Row(
         f"act.{name}", FILE, "act", (), role="value", confidence=0.8, order=order, act=act,
         asked=frozenset(raw.get("asked", ())), not_asked=frozenset(raw.get("not_asked", ())),

@@ -1,7 +1,8 @@
 """The small language of the cue files, compiled to bounded patterns; holds no wording and knows no slot.
 
-A template is words with `(one|other)`, `[optional]`, `<name>` for a word list or a number (`<@name>` where the
-words found are wanted), and `...` for up to four words of no importance. Every word of a line of talk is followed by one space, and so is every compiled word.
+A template is words with `(one|other)`, `[optional]`, `<name>` for a word list or a number (`<@name>` where the words
+found are wanted), and `...` for up to four words of no importance. Every word of a line of talk is followed by one
+space, and so is every compiled word.
 """
 
 from __future__ import annotations
@@ -10,26 +11,26 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import product
 
 NUMBER = r"-?\d{1,9}(?:\.\d{1,6})?"
 NUMBER_WORD = "#"
 """Stands for any number where a pattern names the words it cannot do without."""
+QUANTITY = "q"
+"""The name of a number or range; what may join a range are the lists joined_by and joined_unit."""
 GAP = r"(?:[^ ,.;?!]+ ){0,4}?"
-JOINS = r"(?:to|or|and|maybe|/|,|perhaps|possibly|sometimes|til|till|even|if not|up to|then|thru|through|going|on)"
-QUANTITY = (
-    rf"(?P<n>{NUMBER}) (?:(?:times |days |nights |x |hours |hrs |min |mins |minutes )?(?:{JOINS} ){{1,3}}(?P<m>{NUMBER}) )?"
-)
 BUILT_IN = {
     "n": (rf"(?P<n>{NUMBER}) ", "3"),
     "m": (rf"(?P<m>{NUMBER}) ", "4"),
-    "q": (QUANTITY, "3"),
     "day": (r"(?P<n>\d{1,2}) ", "3"),
     "ord": (r"(?P<ord>\d{1,2})(?:st|nd|rd|th) ", "3rd"),
     "year": (r"(?P<year>(?:19|20)\d\d) ", "2025"),
     "numeric": (r"(?P<numeric>\d{1,4}[./-]\d{1,2}[./-]\d{2,4}) ", "3/9/2026"),
     "word": (r"(?P<word>[a-z]+) ", "something"),
 }
-PART = re.compile(r"\s*(?:(?P<open>[(\[])|(?P<close>[)\]])|(?P<bar>\|)|<(?P<name>@?[a-z_]+)>|(?P<gap>\.\.\.)|(?P<word>[^\s()\[\]|<>]+))")
+PART = re.compile(
+    r"\s*(?:(?P<open>[(\[])|(?P<close>[)\]])|(?P<bar>\|)|<(?P<name>@?[a-z_]+)>|(?P<gap>\.\.\.)|(?P<word>[^\s()\[\]|<>]+))"
+)
 PLAIN = re.compile(r"\(([^()\[\]<>.]+)\)|([^()\[\]<>.|]+)")
 DEEPEST = 12
 
@@ -72,8 +73,10 @@ MOST_PHRASES = 400
 class Compiler:
     """Turns templates into patterns with the help of word lists."""
 
-    def __init__(self, lists: Mapping[str, Sequence[str]]) -> None:
+    def __init__(self, lists: Mapping[str, Sequence[str]], forms: Mapping[str, tuple[str, ...]] | None = None) -> None:
+        """Keep the word lists, and the forms in which a word reaches the cues ("two" as "2")."""
         self._lists = lists
+        self._forms = forms or {}
         self._known: dict[str, _Piece] = {}
 
     def compile(self, template: str) -> Compiled:
@@ -98,7 +101,8 @@ class Compiler:
         if depth > DEEPEST:
             raise TemplateWrong("word lists name each other in a circle")
         if plain := PLAIN.fullmatch(template):
-            return _plain_choice([" ".join(branch.split()) for branch in (plain[1] or plain[2]).split("|")])
+            branches = [branch.split() for branch in (plain[1] or plain[2]).split("|")]
+            return _plain_choice([phrase for words in branches for phrase in self._said(words)])
         parts = list(_parts(template))
         piece, rest = self._choice(parts, 0, depth)
         if rest != len(parts):
@@ -123,11 +127,23 @@ class Compiler:
                 at += 1
         return _any_of([_in_order(branch) for branch in branches]), at
 
+    def _said(self, words: Sequence[str]) -> list[str]:
+        """Return a phrase in every form in which its words reach the cues."""
+        if self._forms.keys().isdisjoint(words):
+            return [" ".join(words)]
+        forms = [self._forms.get(word, (word,)) for word in words]
+        return [" ".join(form) for form in product(*forms)]
+
     def _leaf(self, kind: str, text: str, depth: int) -> _Piece:
         if kind == "gap":
             return _Piece(GAP, (), "")
         if kind == "word":
-            return _Piece(re.escape(text) + " ", (frozenset({text}),), text + " ", (text + " ",))
+            return _plain_choice(self._said([text]))
+        if text == QUANTITY:
+            # A number, or a range of two with a few joining words between them.
+            unit, join = self._leaf(kind, "joined_unit", depth), self._leaf(kind, "joined_by", depth)
+            pattern = rf"(?P<n>{NUMBER}) (?:{unit.pattern}?(?:{join.pattern}){{1,3}}(?P<m>{NUMBER}) )?"
+            return _Piece(pattern, (frozenset({NUMBER_WORD}),), "3 ")
         if text in BUILT_IN:
             pattern, sample = BUILT_IN[text]
             needs = () if text == "word" else (frozenset({NUMBER_WORD}),)
@@ -162,7 +178,7 @@ def _parts(template: str) -> Iterator[tuple[str, str]]:
     while at < len(text):
         match = PART.match(text, at)
         if match is None:
-            raise TemplateWrong(f"cannot be read from {text[at:at + 12]!r} on")
+            raise TemplateWrong(f"cannot be read from {text[at : at + 12]!r} on")
         kind = match.lastgroup or ""
         yield kind, match[kind]
         at = match.end()
@@ -173,7 +189,8 @@ def _plain_choice(phrases: Sequence[str]) -> _Piece:
     said = tuple(f"{phrase} " for phrase in phrases if phrase)
     patterns = sorted((re.escape(phrase).replace("\\ ", " ") for phrase in said), key=len, reverse=True)
     needs = (frozenset(max(phrase.split(), key=len) for phrase in said),)
-    return _Piece(f"(?:{'|'.join(patterns)})", needs, said[0] if said else "", said)
+    pattern = patterns[0] if len(patterns) == 1 else f"(?:{'|'.join(patterns)})"
+    return _Piece(pattern, needs, said[0] if said else "", said)
 
 
 def _optional(piece: _Piece) -> _Piece:

@@ -6,35 +6,52 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from dialogue.messages import Understanding
-from dialogue.understanding.asked import read_asked
 from dialogue.understanding.acts import CORRECT, Act, Acts, Sighting
+from dialogue.understanding.asked import read_asked
 from dialogue.understanding.commit import Committed, commit
 from dialogue.understanding.cuebook import CUE_FOLDER, CueBook, Hit, Row, read_cues, read_rows
 from dialogue.understanding.cues import Scan, numeric_pool, read_plain, read_symptoms, settle
 from dialogue.understanding.customers import CustomerWords, read_choice, read_name, read_phone
 from dialogue.understanding.dates import DIRECTIONS, DatesRead, date_lists, read_date_words, read_dates
+from dialogue.understanding.explain import stages_after, stages_before, unmatched
 from dialogue.understanding.found import Found
 from dialogue.understanding.guard import Guard, Guarded
 from dialogue.understanding.lines import Line, Spelling, read_line
-from dialogue.understanding.numbers import Numbers
+from dialogue.understanding.numbers import Numbers, number_forms
 from dialogue.understanding.readings import ReadingWords, read_readings, speaks_of_readings
 from dialogue.understanding.repair import Repaired, Repairer
 from dialogue.understanding.sides import TensionLimits, read_materials, read_tensions
+from dialogue.understanding.sound_alikes import SoundAlikes
+from dialogue.understanding.suggestions import Suggestions
 from dialogue.understanding.templates import Compiler
 
-SLOT_FILES = (
+ROW_FILES = (
     "plays_per_week.yaml", "hours.yaml", "level.yaml", "season.yaml", "sport.yaml", "racquet_count.yaml",
     "hybrid.yaml", "breaks_strings.yaml", "symptoms.yaml", "materials.yaml", "sides.yaml", "tension.yaml",
-    "readings.yaml", "customer.yaml", "owners.yaml", "negation.yaml", "dates.yaml", "acts.yaml",
+    "readings.yaml", "customer.yaml", "owners.yaml", "negation.yaml", "dates.yaml",
+    "acts_questions.yaml", "acts_counter.yaml", "acts_answers.yaml", "acts_flow.yaml",
 )  # fmt: skip
 VOICE = "voice"
+SURE_ENOUGH = 0.7
 DENIABLE = frozenset({"symptoms", "breaks_strings"})
 DENIED_WHOLE = frozenset({"label_due", "league_start", "reading", "baseline"})
 """Slots that "no" empties: there is no label, no league, no reading."""
 READING_ASKED = frozenset({"reading", "baseline"})
+
+
+@dataclass(frozen=True)
+class Turn:
+    """What is known of a turn besides its words."""
+
+    today: dt.date
+    asked: str | None = None
+    """The slot just asked about, "confirm" after a read-back, or None."""
+    channel: str = "typed"
+    names: Sequence[str] = ()
+    """Customers on record, to tell a name by its sound."""
+    explain: bool = False
 
 
 @dataclass(frozen=True)
@@ -54,58 +71,60 @@ class Understander:
 
     def __init__(self, folder: Path = CUE_FOLDER) -> None:
         words = read_cues("words.yaml", folder)
-        lists: dict[str, Sequence[str]] = {**words["lists"], **date_lists(folder)}
-        for name in (*SLOT_FILES, "numbers.yaml"):
-            lists.update(read_cues(name, folder).get("lists", {}))
-        self.compiler = Compiler(lists)
+        self.compiler = read_lists(folder)
         spellings = {str(said): tuple(str(meant).split()) for said, meant in words["spellings"].items()}
-        self.spelling = Spelling(frozenset(words["fillers"]), spellings)
+        self.spelling = Spelling(
+            frozenset(words["fillers"]), spellings, words["marks"], frozenset(words["clause_words"])
+        )
         dates = read_date_words(self.compiler, folder)
-        rows: list[Row] = [row for name in SLOT_FILES for row in read_rows(name, self.compiler, folder)]
+        rows: list[Row] = [row for name in ROW_FILES for row in read_rows(name, self.compiler, folder)]
         self.book = CueBook([*(_as_date(row) for row in rows), *dates.rows])
         self.names = dates.names
         self.guard = Guard(folder)
         self.repairer = Repairer(folder)
-        self.numbers = Numbers(self.compiler, folder)
+        self.numbers = Numbers(Compiler(_lists(folder)), folder)
         self.acts = Acts(folder)
         self.limits = TensionLimits.read(folder)
         self.reading_words = ReadingWords(folder)
         self.customer_words = CustomerWords(self.book.vocabulary, folder)
         self.topic = frozenset(words["topic"])
+        self.suggestions = Suggestions(folder)
+        self.sound_alikes = SoundAlikes(folder)
 
-    def understand(
-        self, text: str, asked: str | None, channel: str, today: dt.date, names: Sequence[str] = ()
-    ) -> Understanding:
+    def understand(self, text: str, turn: Turn) -> Understanding:
         """Return what a turn means; any text at all has an answer."""
-        read = self.read(text, asked, channel, today, names)
-        slots = {one.slot for one in read.found}
+        read = self.read(text, turn)
         vague = self._vague(read)
-        act = self._act(read, slots, vague=vague)
-        found = [one for one in _owned(read) if one.slot not in _emptied(act, asked)]
+        act = self._act(read, vague=vague)
+        emptied = _emptied(act, turn.asked)
+        found = [one for one in read.found if one.slot not in emptied]
         committed = commit(read.scan, found, read.repaired, correcting=act.intent == CORRECT)
-        return self._result(read, act, committed, vague)
+        result = self._result(read, act, committed, vague)
+        if not turn.explain:
+            return result
+        before = stages_before(read.guarded, read.repaired, read.line)
+        return replace(result, stages=before + stages_after(read.scan, read.found, act, committed))
 
-    def read(self, text: str, asked: str | None, channel: str, today: dt.date, names: Sequence[str]) -> Read:
+    def read(self, text: str, turn: Turn) -> Read:
         """Return everything the stages before the decision see."""
         guarded = self.guard.clean(text)
-        repaired = self.repairer.repair(guarded.text) if channel == VOICE else Repaired(guarded.text)
+        repaired = self.repairer.repair(guarded.text) if turn.channel == VOICE else Repaired(guarded.text)
         line = self.numbers.read(read_line(repaired.text, self.spelling))
-        scan = Scan.of(self.book, line, asked)
+        scan = Scan.of(self.book, line, turn.asked)
         if {"foreign", "script", "noise"} & set(guarded.flags):
             return Read(guarded, repaired, line, scan, (), ())
-        found, impossible = self._values(scan, guarded, today, names)
-        return Read(guarded, repaired, line, scan, tuple(found), impossible)
+        found, impossible = self._values(scan, guarded, turn)
+        return Read(guarded, repaired, line, scan, tuple(_owned(scan, found)), impossible)
 
-    def _values(
-        self, scan: Scan, guarded: Guarded, today: dt.date, names: Sequence[str]
-    ) -> tuple[list[Found], tuple[str, ...]]:
+    def _values(self, scan: Scan, guarded: Guarded, turn: Turn) -> tuple[list[Found], tuple[str, ...]]:
         of_readings = speaks_of_readings(scan, self.reading_words)
         pool = [hit for hit in numeric_pool(scan) if not (of_readings and _gives_way(hit, scan))]
         settled = settle(scan, pool)
-        dates: DatesRead = read_dates(scan, settled, self.names, today)
-        used = [hit for hit in settled if hit.row.slot != "date" or hit.row.reads not in {"slashed_pair"}]
+        dates: DatesRead = read_dates(scan, settled, self.names, turn.today)
+        used = [hit for hit in settled if hit.row.slot != "date" or hit.row.reads != "slashed_pair"]
         found = read_plain(scan, settled)
-        found += read_materials(scan)
+        materials = read_materials(scan)
+        found += materials or (self.sound_alikes.read(scan) if turn.channel == VOICE else [])
         badminton = any(one.slot == "sport" and one.value == "badminton" for one in found)
         found += read_tensions(scan, settled, self.limits, badminton=badminton)
         found += dates.found
@@ -113,10 +132,13 @@ class Understander:
         found += read_symptoms(scan)
         if of_readings:
             found += read_readings(scan, used)
-        found += [Found("reading_kind", hit.row.value, hit.span, hit.row.id, hit.row.confidence) for hit in scan.role("reading", "kind_answer")[:1]]
+        found += [
+            Found("reading_kind", hit.row.value, hit.span, hit.row.id, hit.row.confidence)
+            for hit in scan.role("reading", "kind_answer")[:1]
+        ]
         if not set(guarded.flags) & {"sql", "markup", "code"}:
             found += read_phone(scan, self.customer_words) if scan.asked == "customer_phone" or not found else []
-            found += read_name(scan, names, self.customer_words)
+            found += read_name(scan, turn.names, self.customer_words)
         found += read_choice(scan)
         return found, dates.impossible
 
@@ -128,9 +150,9 @@ class Understander:
             if hit.row.role in {"vague", "dead"} and not read.scan.blocked(hit.row.slot, hit.span)
         ]
 
-    def _act(self, read: Read, slots: set[str], *, vague: list[Hit]) -> Act:
+    def _act(self, read: Read, *, vague: list[Hit]) -> Act:
         seen = Sighting(
-            slots=frozenset(slots),
+            slots=frozenset(one.slot for one in read.found),
             negated=bool(read.scan.negated),
             replaced=read.scan.replaces,
             denied=_denied(read),
@@ -152,6 +174,9 @@ class Understander:
         questions = [*committed.questions, *(f"impossible_date:{slot}" for slot in read.impossible)]
         if any(hit.row.role == "dead" for hit in read.scan.role("symptoms", "dead")):
             questions.append("dead_means")
+        asked = read.scan.asked
+        if asked and asked not in committed.slots and any(hit.row.role == "vague" for hit in vague):
+            questions.append(f"vague:{asked}")
         return Understanding(
             text=read.repaired.text,
             intent=act.intent,
@@ -161,6 +186,8 @@ class Understander:
             rule=act.rule,
             operations=act.operations,
             questions=tuple(questions),
+            suggestions=self.suggestions.offer(read.repaired.text, read.scan.asked) if _lost(act, committed) else (),
+            unmatched=unmatched(read.scan),
         )
 
 
@@ -177,6 +204,20 @@ def _emptied(act: Act, asked: str | None) -> frozenset[str]:
     return frozenset(DIRECTIONS) if act.intent == "ask_due_list" else frozenset()
 
 
+def read_lists(folder: Path = CUE_FOLDER) -> Compiler:
+    """Return the compiler of templates with every word list of the cue files and the forms words take."""
+    spellings = read_cues("words.yaml", folder)["spellings"]
+    forms = {str(said): (str(meant),) for said, meant in spellings.items()}
+    return Compiler(_lists(folder), {**forms, **number_forms(folder)})
+
+
+def _lists(folder: Path) -> dict[str, Sequence[str]]:
+    lists: dict[str, Sequence[str]] = {**read_cues("words.yaml", folder)["lists"], **date_lists(folder)}
+    for name in (*ROW_FILES, "numbers.yaml"):
+        lists.update(read_cues(name, folder).get("lists", {}))
+    return lists
+
+
 def _as_date(row: Row) -> Row:
     return replace(row, slot="date", id=f"date.{row.id}") if row.file == "dates.yaml" else row
 
@@ -189,11 +230,11 @@ def _gives_way(hit: Hit, scan: Scan) -> bool:
     return hit.row.reads in {"bare", "pair"} or in_pounds or scan.asked in READING_ASKED
 
 
-def _owned(read: Read) -> list[Found]:
+def _owned(scan: Scan, found: Sequence[Found]) -> list[Found]:
     """Return the values in reading order, each with its owner."""
-    return [replace(one, owner=read.scan.owner_of(one.span)) for one in sorted(read.found, key=lambda found: found.span)]
+    return [replace(one, owner=scan.owner_of(one.span)) for one in sorted(found, key=lambda found: found.span)]
 
 
-def explain(understanding: Understanding, stages: Sequence[tuple[str, Any]]) -> Understanding:
-    """Return the same result with what every stage saw."""
-    return replace(understanding, stages=tuple(stages))
+def _lost(act: Act, committed: Committed) -> bool:
+    """Tell whether a turn was not understood well enough to go on without offering choices."""
+    return act.confidence < SURE_ENOUGH and not committed.slots
