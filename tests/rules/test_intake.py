@@ -201,3 +201,37 @@ def test_a_full_bed_fills_in_the_side_that_was_not_named() -> None:
 def test_none_means_not_known() -> None:
     """Every fact may be given as null."""
     assert take_in(dict.fromkeys([*Fact, "unknown", "words", "today"])) == Facts(today=TODAY)
+
+
+@pytest.mark.parametrize(
+    ("fact", "value"),
+    [
+        ("plays_per_week", 0),
+        ("plays_per_week", 21),
+        ("plays_per_week", {"min": 2, "max": 2}),
+        ("hours_per_play", 12),
+        ("hours_per_week", 84),
+        ("mains_tension", {"value": 15, "unit": "lb"}),
+        ("mains_tension", {"value": 90, "unit": "lb"}),
+        ("reading", {"value": 0, "kind": "deflection"}),
+        ("reading", {"value": 100, "kind": "deflection"}),
+        ("reading", {"value": 100, "kind": "frequency"}),
+        ("reading", {"value": 2000, "kind": "frequency"}),
+        ("reading", {"values": [30] * 20, "kind": "stiffness"}),
+        ("baseline", {"value": 0.01, "kind": "stiffness"}),
+        ("label_due", "1970-01-01"),
+        ("label_due", "2100-12-31"),
+    ],
+    ids=str,
+)
+def test_the_ends_of_a_range_are_taken(fact: str, value: Any) -> None:
+    """What the refusals offer is accepted to the very end."""
+    assert take_in({fact: value}).known(fact)
+
+
+def test_a_day_without_a_word_on_exactness_is_exact() -> None:
+    """Only what says so, or names a month or a year, is approximate."""
+    assert take_in({"strung_on": {"value": "2026-03-14"}}).strung_on == Day(dt.date(2026, 3, 14))
+    assert take_in({"strung_on": {"value": "2026-03-14", "approx": True}}).strung_on == Day(
+        dt.date(2026, 3, 14), approx=True
+    )
