@@ -6,7 +6,7 @@ READY := $(VENV)/ready
 DEV_READY := $(VENV)/dev-ready
 PACKAGES := assistant dialogue rules storage
 
-.PHONY: talk day test check lint types imports validate bench demo clean help
+.PHONY: talk voice day test check lint types imports validate bench demo clean help
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/'
@@ -41,6 +41,10 @@ validate: $(READY) ## rulebook, phrases and cues
 
 bench: $(DEV_READY) ## measure, one table
 	$(BIN)/python -m pytest tests/benchmarks -o addopts="" --benchmark-only --benchmark-columns=median,iqr,ops,rounds --benchmark-disable-gc -q -s $(ARGS)
+
+voice: $(DEV_READY) ## measure the ears: the long table, the spoken dialogues, how soon an answer begins
+	$(BIN)/python -W ignore -m tests.benchmarks.voice_table $(ARGS)
+	$(BIN)/python -m pytest tests/benchmarks/test_voice_bench.py -o addopts="" -q -s
 
 $(READY): pyproject.toml .ci/prepare
 	@PYTHON=$(PYTHON) VENV=$(VENV) sh .ci/prepare "." </dev/null >&2

@@ -79,6 +79,10 @@ class Bench:
             heard = self._hear(phrase, voices[number % len(voices)], scene, number)
             cell.off_topic += 1
             slots = heard.meaning.slots if heard.meaning else {}
+            if slots:
+                cell.misses.append(
+                    f"small talk after {phrase.asked}: {phrase.say!r} heard {heard.text!r}: {dict(slots)}"
+                )
             cell.off_topic_valued += bool(slots)
             cell.off_topic_unread += any(slot not in heard.agreed.doubted for slot in slots)
         return cell

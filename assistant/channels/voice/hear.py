@@ -9,6 +9,8 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from rapidfuzz import process
+from rapidfuzz.utils import default_process
 from speech_recognition import AudioData
 
 from assistant.channels.voice.agreement import Agreed, Candidate, Verdict, agree
@@ -17,6 +19,8 @@ from assistant.channels.voice.figures import read_figures
 from dialogue.messages import Understanding
 
 CHANNEL = "voice"
+ALIKE = 88
+"""How alike, of a hundred, what was heard must be to a choice to be taken for it."""
 READ_AS = {"promised_on": "league_start"}
 """Questions whose answers are read like those to another one, as the conversation reads them."""
 
@@ -38,6 +42,8 @@ class Question:
     today: dt.date
     people: Sequence[str] = ()
     """Customers on record, whose names may be said."""
+    choices: Sequence[str] = ()
+    """Answers that stand on the screen: said word for word, one of them is chosen."""
 
 
 @dataclass(frozen=True)
@@ -99,7 +105,11 @@ class Listener:
     def _candidate(self, text: str, likelihood: float, question: Question) -> Candidate:
         asked = READ_AS.get(question.asked or "", question.asked)
         meaning = self._understand(text, asked=asked, channel=CHANNEL, today=question.today, names=question.people)
-        return Candidate(text, meaning, likelihood)
+        candidate = Candidate(text, meaning, likelihood)
+        if not candidate.answers(question.asked) and (choice := _choice(text, question.choices)):
+            chosen = Understanding(choice, "inform", meaning.confidence, {question.asked or "choice": choice})
+            return Candidate(choice, chosen, likelihood)
+        return candidate
 
     def _second(self, first: Heard | None, second: Heard | None, question: Question) -> Candidate | None:
         """Return what the second ear heard, as likely as the first one finds it."""
@@ -116,6 +126,12 @@ class Listener:
     def close(self) -> None:
         """Let the threads go."""
         self._pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _choice(text: str, choices: Sequence[str]) -> str | None:
+    """Return the choice that a text names, or None."""
+    found = process.extractOne(text, choices, processor=default_process, score_cutoff=ALIKE) if choices else None
+    return found[0] if found else None
 
 
 def _hear(ear: Ear, audio: AudioData, question: Question) -> Heard:

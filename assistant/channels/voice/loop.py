@@ -82,6 +82,7 @@ class Timing:
 @dataclass
 class _State:
     asked: str | None = None
+    choices: tuple[str, ...] = ()
     failures: int = 0
     ended: bool = False
     kept: int = 0
@@ -232,7 +233,7 @@ class VoiceLoop:
         return False
 
     def _question(self) -> Question:
-        return Question(self._state.asked, self._habits.today, self._habits.people())
+        return Question(self._state.asked, self._habits.today, self._habits.people(), self._state.choices)
 
     def _enough(self, ear: _Ear) -> bool:
         """Tell whether a shorter silence will do, because both ears understood the same whole answer."""
@@ -293,6 +294,7 @@ class VoiceLoop:
     def _answer(self, heard: Hearing | None, replies: Sequence[Reply], timing: Timing | None = None) -> None:
         if replies:
             self._state.asked = replies[-1].asked
+            self._state.choices = tuple(choice.text for choice in replies[-1].choices)
             self._state.ended = any(reply.ended for reply in replies)
             self._listener.prepare(self._question())
         if self.mouth is not None:

@@ -57,6 +57,10 @@ def play(dialogue: Mapping[str, Any], listener: Listener, folder: Path) -> Playe
         habits = Habits(TODAY, recording=True, people=lambda: names)
         with closing(VoiceLoop(turn, listener, Notebook(), habits)) as loop:
             said: str | None = dialogue["opening"]
+            answers = {
+                asked: [words] * LONGEST if isinstance(words, str) else list(words)
+                for asked, words in dialogue["answers"].items()
+            }
             for _ in range(LONGEST):
                 if said is None:
                     break
@@ -65,7 +69,8 @@ def play(dialogue: Mapping[str, Any], listener: Listener, folder: Path) -> Playe
                     loop.run(source)
                 if played.answers:
                     asked = played.answers[-1].asked
-                    said = YES if asked == "confirm" else dialogue["answers"].get(asked)
+                    left = answers.get(str(asked))
+                    said = YES if asked == "confirm" else left.pop(0) if left else None
     return played
 
 
