@@ -218,6 +218,7 @@ def test_none_means_not_known() -> None:
         ("reading", {"value": 100, "kind": "frequency"}),
         ("reading", {"value": 2000, "kind": "frequency"}),
         ("reading", {"values": [30] * 20, "kind": "stiffness"}),
+        ("reading", {"value": 30, "taken_on": "2026-06-01"}),
         ("baseline", {"value": 0.01, "kind": "stiffness"}),
         ("label_due", "1970-01-01"),
         ("label_due", "2100-12-31"),
