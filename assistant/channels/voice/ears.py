@@ -8,6 +8,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -59,10 +60,10 @@ class WhisperEar:
 
     name = "whisper"
 
-    def __init__(self, questions: SpokenQuestions, folder: str | None = None, figures: Whisper | None = None) -> None:
+    def __init__(self, questions: SpokenQuestions, model: WhisperModel, figures: Whisper | None = None) -> None:
         self._questions = questions
         self._figures = figures or read_figures().whisper
-        self._model = _load_whisper(folder or _packaged_model())
+        self._model = model
         from faster_whisper.tokenizer import Tokenizer
 
         self._tokenizer = Tokenizer(self._model.hf_tokenizer, self._model.model.is_multilingual, "transcribe", "en")
@@ -126,7 +127,9 @@ class WhisperEar:
         return encoded, window // self._model.input_stride
 
 
-def _load_whisper(folder: str) -> WhisperModel:
+def _load_whisper(folder: str | None) -> WhisperModel:
+    """Load the model in a folder, or the packaged one."""
+    folder = folder or _packaged_model()
     if not (Path(folder) / "model.bin").is_file():
         raise VoiceProblem("model_missing", folder=folder)
     try:
@@ -291,22 +294,24 @@ def load_ears(model: str | None = None) -> Ears:
     """
     from dialogue.grammar import spoken
 
-    folder = Path(spoken.__file__).parent
-    problem: str | None = None
-    second: GrammarEar | None = None
-    words: Pronunciations | None = None
-    try:
-        words = Pronunciations(folder)
-        questions = SpokenQuestions(words.knows)
-        words.want(questions.words())
-        second = GrammarEar(questions, words)
-    except VoiceProblem as error:
-        problem = str(error)
-        questions = SpokenQuestions(lambda _: True)
-    try:
-        first = WhisperEar(questions, model)
-    except VoiceProblem as error:
-        if model is not None or second is None:
-            raise
-        return Ears(None, second, str(error), words)
+    # The large model and the dictionary are read at the same time: together they are the wait before the first word.
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        loading = pool.submit(_load_whisper, model)
+        problem: str | None = None
+        second: GrammarEar | None = None
+        words: Pronunciations | None = None
+        try:
+            words = Pronunciations(Path(spoken.__file__).parent)
+            questions = SpokenQuestions(words.knows)
+            words.want(questions.words())
+            second = GrammarEar(questions, words)
+        except VoiceProblem as error:
+            problem = str(error)
+            questions = SpokenQuestions(lambda _: True)
+        try:
+            first = WhisperEar(questions, loading.result())
+        except VoiceProblem as error:
+            if model is not None or second is None:
+                raise
+            return Ears(None, second, str(error), words)
     return Ears(first, second, problem, words)
