@@ -22,7 +22,7 @@ from rasa_sdk.executor import ActionExecutor
 
 from dialogue.actions import build_executor
 from dialogue.catalogue import Domain, load_domain
-from dialogue.errors import ActionWaited, TurnLooped, ValueRefused
+from dialogue.errors import ActionWaited, DayMissing, TurnLooped, ValueRefused
 from dialogue.hearing import Hearing, Understand
 from dialogue.intake import intent_of, parse_data
 from dialogue.messages import Choice, Message, Reply
@@ -114,7 +114,9 @@ class Conversation:
         talk = Talk(message.sender_id, self.domain.initial, (dict(event) for event in row.events))
         if talk.ended:
             talk.apply([Restarted()])
-        today = message.today or dt.datetime.now(tz=dt.UTC).date()
+        if message.today is None:
+            raise DayMissing(message.channel)
+        today = message.today
         turn = Turn(message, today)
         talk.apply([self._hear(talk, message, today)])
         talk.apply(

@@ -49,3 +49,11 @@ class ValueRefused(DialogueError):
         super().__init__(message)
         self.slot = slot
         self.message = message
+
+
+class DayMissing(DialogueError):
+    """A channel handed in a turn without its day, and nobody here reads a clock."""
+
+    def __init__(self, channel: str) -> None:
+        super().__init__(f"{channel}: the message has no day; fill in today")
+        self.channel = channel

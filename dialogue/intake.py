@@ -133,7 +133,8 @@ def _passing(message: Mapping[str, Any]) -> set[str]:
     if intent in DATED_QUESTIONS:
         return asked_back | DATES
     # "The one from May" names a racquet to fetch, but "strung in May" answers when it was strung.
-    return asked_back | (DATES - {message["metadata"]["asked"]} if intent == "pickup" else set())
+    of_errand = {"pickup": DATES, "drop_off": frozenset({"strung_on"})}.get(intent, frozenset())
+    return asked_back | (of_errand - {message["metadata"]["asked"]})
 
 
 def answers_the_question(message: Mapping[str, Any]) -> bool:
@@ -193,7 +194,7 @@ def contradicts(claim: Claim, talk: Talk) -> bool:
     known = slots.get(claim.slot)
     if known is None or claim.slot == slots["requested_slot"] or intent_of(talk.latest_message) == "correct":
         return False
-    if same(claim.slot, known, claim.value, slots):
+    if same(claim.slot, known, claim.value, slots) or _filled_with_the_mains(claim.slot, slots):
         return False
     if claim.slot in DATES:
         return not _finer(known, claim.value)
@@ -208,6 +209,13 @@ def same(slot: str, known: Any, value: Any, slots: Mapping[str, Any]) -> bool:
         side = slot.removeprefix("crosses_")
         known, value = (slots[f"mains_{side}"] if each == "same_as_mains" else each for each in (known, value))
     return bool(known == value)
+
+
+def _filled_with_the_mains(slot: str, slots: Mapping[str, Any]) -> bool:
+    """Tell whether the crosses were only filled in with the mains, so that a word on them alone is news."""
+    return slot in {"crosses_material", "crosses_tension"} and same(
+        slot, slots[slot], slots[slot.replace("crosses", "mains")], slots
+    )
 
 
 def _finer(known: Any, value: Any) -> bool:

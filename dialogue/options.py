@@ -16,6 +16,7 @@ PLACES = tuple(
 """What may be said for the first, the second ... of several things."""
 ANSWERS: Mapping[str, Mapping[str, Sequence[str]]] = WORDS["answers"]
 """What may be said to questions that only this counter asks, by slot and value."""
+SOONER = frozenset(WORDS["sooner"])
 ALL = frozenset(WORDS["all"])
 NAMES_FOLLOW = frozenset(WORDS["names_follow"])
 """After one of these stands for whom something is."""
@@ -60,6 +61,11 @@ def answer_to(slot: str, text: str) -> tuple[str, str] | None:
         if f" {_plain(words)} " in said
     ]
     return max(fitting)[1:] if fitting else None
+
+
+def asks_for_sooner(text: str) -> bool:
+    """Tell whether "why not" is asked about an earlier day rather than a later one."""
+    return bool(SOONER & set(_plain(text).split()))
 
 
 def none_of_them(message: Mapping[str, Any]) -> bool:

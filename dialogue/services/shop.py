@@ -23,11 +23,13 @@ from dialogue.services.cards import Card, Checked, DueEntry, Fetched, Logged, Ra
 from dialogue.services.records import Records
 from dialogue.translate import absolute_tension
 from rules.chain import decide
-from rules.decision import Decision
+from rules.decision import Decision, Verdict
 from rules.errors import FactRefused
 from rules.facts import Facts, Reading
 from rules.intake import parse_facts
+from rules.near_misses import explain_why_not, explain_why_not_later
 from rules.rulebook import Rulebook
+from rules.turning import Part, find_turns
 from rules.whatif import decide_what_if
 from storage.database import Store
 from storage.errors import Conflict
@@ -158,6 +160,19 @@ class Services:
             return decide_what_if(self.facts(raw, today), changes, self.book).to_dict()
         except FactRefused as refused:
             raise ValueRefused(refused.fact, refused.message) from refused
+
+    def why_not(self, raw: Mapping[str, Any], today: dt.date, *, sooner: bool) -> tuple[str, ...]:
+        """Return, line by line, why it is not "restring now", or why the day is not a later one."""
+        facts = self.facts(raw, today)
+        if sooner:
+            return explain_why_not(facts, self.book, Verdict.RESTRING_NOW).lines
+        return explain_why_not_later(facts, self.book).lines
+
+    def what_would_change(self, raw: Mapping[str, Any], today: dt.date) -> tuple[str, ...]:
+        """Return the smallest changes that would turn the verdict, or else the day, a line each."""
+        facts = self.facts(raw, today)
+        turns = find_turns(facts, self.book) or find_turns(facts, self.book, Part.DATE)
+        return tuple(turn.line for turn in turns)
 
     # Consultations.
 
