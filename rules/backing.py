@@ -9,7 +9,7 @@ from typing import Any
 from rules.decision import Decision
 from rules.explain import begin_small
 from rules.explain_words import ExplainWords, load_words
-from rules.rulebook import TABLE_FILES, Rulebook
+from rules.rulebook import Rulebook, list_rows
 from rules.words_format import find_placeholders
 
 OTHERS = "others_say"
@@ -117,8 +117,7 @@ class _Shelf:
             name: Figure(name, entry["value"], entry["unit"], sources[entry["source"]], entry.get("note", ""))
             for name, entry in content["values.yaml"]["values"].items()
         }
-        files = (content[file] for file in TABLE_FILES if file in content)
-        rows = {row["id"]: row for file in files for table in file["tables"] for row in table.get("rows") or ()}
+        rows = {row["id"]: row for row in list_rows(content)}
         return cls(book, sources, numbers, rows)
 
     def back(self, row_id: str) -> Backing:

@@ -82,7 +82,13 @@ class TableSpec(Strict):
     complete: bool = False
     inputs: dict[str, InputSpec]
     facts: dict[FactName, str] = {}
-    rows: list[Any] = Setting(min_length=1, max_length=MOST_ROWS)
+    rows: list[Any] | None = Setting(max_length=MOST_ROWS)
+
+    @model_validator(mode="after")
+    def _has_rows(self) -> TableSpec:
+        if not self.rows and self.table != OWN:
+            raise ValueError("rows: a table needs at least one row")
+        return self
 
 
 class NumberSpec(Strict):
@@ -147,7 +153,11 @@ class ValuesSpec(Strict):
     policies: dict[str, PolicySpec]
 
 
-OUTPUTS: Mapping[str, Mapping[str, tuple[Scalar, ...] | Literal["value"]]] = {
+OWN = "own"
+"""The table of a shop's own rows, which alone may be empty, or be missing altogether."""
+LONGEST_OWN_MONTHS = 60
+
+OUTPUTS: Mapping[str, Mapping[str, tuple[Scalar, ...] | Literal["value", "months"]]] = {
     "stringbed": {
         "stringbed": (
             "natural_gut",
@@ -173,13 +183,24 @@ OUTPUTS: Mapping[str, Mapping[str, tuple[Scalar, ...] | Literal["value"]]] = {
         "caution": ("arm_pain", "cut_out_soon", "inspect_frame", "slipped_knot", "tension_high", "tension_low")
     },
     "notes": {"note": ("season", "about", "age_unknown")},
+    OWN: {"every_months": "months"},
 }
 """What the chain knows how to take from each table."""
 
 YES_NO = (True, False)
 NUMBER: Literal["number"] = "number"
+WORD: Literal["word"] = "word"
+"""A column whose values the book itself names."""
 STRINGBEDS = tuple(str(name) for name in OUTPUTS["stringbed"]["stringbed"])
-COLUMNS: Mapping[str, Mapping[str, tuple[Scalar, ...] | Literal["number"]]] = {
+COLUMNS: Mapping[str, Mapping[str, tuple[Scalar, ...] | Literal["number", "word"]]] = {
+    OWN: {
+        "level": tuple(Level),
+        "stringbed": STRINGBEDS,
+        "season_known": YES_NO,
+        "sport": tuple(Sport),
+        "breaks_strings": YES_NO,
+        "group": WORD,
+    },
     "stringbed": {"mains_material": tuple(Material), "crosses_material": tuple(Material), "hybrid": YES_NO},
     "interval": {"level": tuple(Level), "stringbed": STRINGBEDS, "season_known": YES_NO},
     "interval_unsure": {"plays_unknown": YES_NO, "chart_unknown": YES_NO, "candidates": NUMBER},
@@ -234,6 +255,7 @@ COLUMNS: Mapping[str, Mapping[str, tuple[Scalar, ...] | Literal["number"]]] = {
 """What the chain tells each table, by column, with the values it may have."""
 
 PLACEHOLDERS: Mapping[str, frozenset[str]] = {
+    OWN: frozenset({"every"}),
     "stringbed": frozenset({"mains_material", "crosses_material"}),
     "interval": frozenset({"every", "plays_per_week"}),
     "interval_unsure": frozenset({"every"}),

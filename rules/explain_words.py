@@ -12,7 +12,7 @@ from typing import Any
 from pydantic import Field as Setting
 from pydantic import model_validator
 
-from rules.book_format import COLUMNS, NUMBER, Scalar, Strict, check_spec, read_yaml
+from rules.book_format import COLUMNS, NUMBER, WORD, Scalar, Strict, check_spec, read_yaml
 from rules.decision import Verdict
 from rules.errors import BookError
 from rules.facts import Fact, Kind
@@ -51,6 +51,7 @@ class _ExplainSpec(Strict):
     changes: dict[str, str]
     units: dict[str, str]
     sources: dict[str, Any]
+    comparing: dict[str, Any]
     grid: dict[str, GridSpec]
     inputs: dict[str, dict[str, _ColumnSpec]]
 
@@ -68,7 +69,7 @@ class _ExplainSpec(Strict):
                     missing.append(f"inputs.{table}.{name}")
                 elif values == NUMBER:
                     missing += _missing(f"{table}.{name}", spec.needs, (*BOUNDS, EQUAL))
-                else:
+                elif values != WORD:
                     missing += _missing(f"{table}.{name}", spec.needs, values)
                     missing += _missing(f"{table}.{name}", spec.met, values)
         if missing:
@@ -100,10 +101,10 @@ class ExplainWords:
         """The words of the rulebook's own sentences."""
         return Words(self.book.words)
 
-    def say(self, part: str, key: str, **values: Any) -> str:
+    def say(self, part: str, key: str, /, **values: Any) -> str:
         """Return a sentence of one part of the file with its values."""
-        texts: Mapping[str, str] = getattr(self.spec, part)
-        return texts[key].format_map(values)
+        texts: Mapping[str, Any] = getattr(self.spec, part)
+        return str(texts[key]).format_map(values)
 
     def verdict(self, verdict: str) -> str:
         """Return a verdict in plain words."""

@@ -87,6 +87,7 @@ class Fact(StrEnum):
     BREAKS_STRINGS = "breaks_strings"
     SYMPTOMS = "symptoms"
     SPORT = "sport"
+    GROUP = "group"
 
 
 def plain_number(number: float) -> float:
@@ -208,6 +209,8 @@ class Facts:
     breaks_strings: bool | None = None
     symptoms: tuple[Symptom, ...] | None = None
     sport: Sport | None = None
+    group: str | None = None
+    """A group of players that the shop treats in its own way, by the shop's own word: "junior"."""
     unknown: frozenset[str] = frozenset()
     """Facts that somebody was asked for and could not give."""
     words: Mapping[str, str] = field(default_factory=dict, compare=False)

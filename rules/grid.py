@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
+from rules.book_format import OWN
 from rules.decision import Decision
 from rules.explain_words import GridSpec, load_grid
 from rules.facts import Day, Fact, Facts, Level, Material, Reading, Span, Sport, Symptom
@@ -62,12 +63,12 @@ def list_candidates(
 
 
 MEASURED = frozenset({Fact.READING, Fact.BASELINE})
-ALWAYS = frozenset({Fact.SYMPTOMS})
-"""Facts that may always be added: somebody may notice something any day."""
+ALWAYS = frozenset({Fact.SYMPTOMS, Fact.SPORT, Fact.BREAKS_STRINGS, Fact.GROUP})
+"""Facts that may always be added: somebody may notice something any day; the others a shop's own row reads."""
 
 
 def _listers(scales: _Scales) -> Mapping[str, Callable[[str], Iterator[Candidate]]]:
-    own = scales.book.tables.get("own")
+    own = scales.book.tables.get(OWN)
     read_by_shop = {name for row in own.rows for name in row.when} if own else set()
     listers: dict[str, Callable[[str], Iterator[Candidate]]] = {
         Fact.PLAYS_PER_WEEK: scales.plays,
@@ -82,13 +83,14 @@ def _listers(scales: _Scales) -> Mapping[str, Callable[[str], Iterator[Candidate
         Fact.SYMPTOMS: scales.symptoms,
         Fact.SPORT: scales.words,
         Fact.BREAKS_STRINGS: scales.words,
+        Fact.GROUP: scales.words,
     }
     return {
         fact: lister for fact, lister in listers.items() if fact in read_by_shop or fact not in READ_BY_OWN_ROWS_ALONE
     }
 
 
-READ_BY_OWN_ROWS_ALONE = frozenset({Fact.SPORT, Fact.BREAKS_STRINGS})
+READ_BY_OWN_ROWS_ALONE = frozenset({Fact.SPORT, Fact.BREAKS_STRINGS, Fact.GROUP})
 WORDS: Mapping[str, tuple[Any, ...]] = {
     Fact.LEVEL: tuple(Level),
     Fact.MAINS_MATERIAL: tuple(Material),
@@ -188,7 +190,8 @@ class _Scales:
     def words(self, fact: str) -> Iterator[Candidate]:
         """Yield every other word; a full bed that was said to be one stays one."""
         known = getattr(self.facts, fact)
-        yield from (self._change(fact, option, 1) for option in WORDS[fact] if option != known)
+        options = self.book.tables[OWN].inputs[fact].one_of if fact == Fact.GROUP else WORDS[fact]
+        yield from (self._change(fact, option, 1) for option in options if option != known)
 
     def symptoms(self, fact: str) -> Iterator[Candidate]:
         """Yield one symptom more, and each of those there are taken away."""

@@ -35,6 +35,7 @@ from rules.facts import (
 SHOWN_CHARACTERS = 80
 LARGEST_SHOWN = 10**15
 SAME = "same_as_mains"
+GROUP_WORD = r"[a-z][a-z0-9_-]{0,39}"
 ISO_DAY = r"[0-9]{4}-[0-9]{2}-[0-9]{2}"
 SIDES = {"crosses_material": "mains_material", "crosses_tension": "mains_tension"}
 """The facts of the crosses, each with its fact of the mains."""
@@ -183,6 +184,12 @@ class _Intake:
     def truth(self, fact: str, value: Any) -> bool:
         if not isinstance(value, bool):
             raise FactRefused(fact, _short(value), f"{_name(fact)} must be true or false.")
+        return value
+
+    def word(self, fact: str, value: Any) -> str:
+        if not isinstance(value, str) or not re.fullmatch(GROUP_WORD, value):
+            message = f"{_name(fact)} must be a word of small letters that the shop's own rows use, such as junior."
+            raise FactRefused(fact, _short(value), message)
         return value
 
     def tension(self, fact: str, value: Any) -> Tension:
@@ -344,4 +351,5 @@ PARSERS: Mapping[Fact, Callable[[_Intake, str, Any], Any]] = {
     Fact.BREAKS_STRINGS: _Intake.truth,
     Fact.SYMPTOMS: _Intake.symptoms,
     Fact.SPORT: _choice(Sport),
+    Fact.GROUP: _Intake.word,
 }

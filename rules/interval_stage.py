@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from rules.book_format import Scalar
+from rules.book_format import OWN, Scalar
 from rules.decision import Need
 from rules.evaluator import cell_holds, find_candidates
 from rules.facts import Facts
 from rules.measurement import exact
 from rules.other_advice import OtherAdvice, find_other_advice, write_other_advice
+from rules.table_reader import ASKED_BY_OWN_ROWS
 from rules.tables import Row
 from rules.trail import Trail
 
@@ -48,6 +49,9 @@ def find_interval(trail: Trail) -> Interval:
     if bed:
         trail.write(bed[0], values, words=_bed_words(trail))
         values["stringbed"] = bed[0].gives["stringbed"]
+    own = _find_own_row(trail, values)
+    if own:
+        return _apply_own_row(trail, own, values)
     rows = trail.fire("interval", values) if bed and facts.level else ()
     if rows:
         return _apply_row(trail, rows[0], values)
@@ -66,6 +70,42 @@ def chart_values(facts: Facts) -> dict[str, Scalar]:
     elif facts.hybrid is not None:
         values["hybrid"] = facts.hybrid
     return values
+
+
+def _find_own_row(trail: Trail, values: dict[str, Scalar]) -> Row | None:
+    """Return the first of the shop's own rows that holds, and offer to ask what another one waits for."""
+    table = trail.book.tables.get(OWN)
+    if table is None or not table.rows:
+        return None
+    known = {**values, **_player_values(trail.facts)}
+    for row in find_candidates(table, known):
+        missing = [name for name in row.when if name not in known]
+        if not missing:
+            break
+        for name in missing:
+            if name in ASKED_BY_OWN_ROWS:
+                trail.offer(name, row, ask=True)
+    return next(iter(trail.fire(OWN, known)), None)
+
+
+def _player_values(facts: Facts) -> dict[str, Scalar]:
+    """Return what the shop's own rows may read beside the chart's inputs, where it is known."""
+    values: dict[str, Scalar | None] = {
+        "sport": facts.sport and facts.sport.value,
+        "breaks_strings": facts.breaks_strings,
+        "group": facts.group,
+    }
+    return {name: value for name, value in values.items() if value is not None}
+
+
+def _apply_own_row(trail: Trail, row: Row, values: dict[str, Scalar]) -> Interval:
+    """Return the interval of one of the shop's own rows; the limits the shop follows cut it like any other."""
+    advice = find_other_advice(trail, values)
+    months = advice.cut(exact(float(row.gives["every_months"])))
+    known = {**values, **_player_values(trail.facts)}
+    trail.write(row, known, words={"every": trail.words.every(months, months)})
+    write_other_advice(trail, advice, beside_chart=True)
+    return Interval(row=row, months=(months, months), shop_ceiling=advice.ceiling)
 
 
 def _bed_words(trail: Trail) -> dict[str, str]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
-from rules.book_format import Scalar
+from rules.book_format import OWN, Scalar
 from rules.chain import decide
 from rules.decision import Decision, Step, Verdict
 from rules.evaluator import NearMiss, PlainEngine, Values, find_near_misses
@@ -285,7 +285,7 @@ def explain_why_not_later(facts: Facts, book: Rulebook) -> WhyNot:
 def _later_rows(replayed: Replayed, day: dt.date) -> list[Miss]:
     """Return the rows of the chart that would give a later day, by what stops them and then the earliest day."""
     found = []
-    for miss in replayed.misses("interval"):
+    for miss in replayed.misses("interval") if replayed.inputs("interval") else ():
         forced = decide(replayed.facts, replayed.book, ForcingEngine(replayed.book.row(miss.row)))
         if _has_chart_day(forced) and forced.restring_by and forced.restring_by > day:
             found.append(replace(miss, day=forced.restring_by))
@@ -328,6 +328,10 @@ def _what_cuts(replayed: Replayed) -> Iterator[str]:
     plays = replayed.facts.plays_per_week
     for step in replayed.decision.trail:
         row = replayed.book.row(step.row)
+        if step.table == OWN:
+            by_chart = _without_own_rows(replayed)
+            if by_chart and by_chart != replayed.decision.restring_by:
+                yield say("why_not_later", "own", row=row.id, date=words.date(by_chart))
         if step.table == "interval" and row.gives.get("rule") == "per_year" and plays and plays.low > 0:
             count = exact(replayed.book.values["year_months"]) / exact(plays.low)
             ceiling = exact(replayed.book.values[str(row.gives["ceiling"])])
@@ -338,6 +342,12 @@ def _what_cuts(replayed: Replayed) -> Iterator[str]:
             uncut = _without_policies(replayed)
             if uncut and replayed.decision.restring_by and uncut > replayed.decision.restring_by:
                 yield say("why_not_later", "policy", row=row.id, date=words.date(uncut))
+
+
+def _without_own_rows(replayed: Replayed) -> dt.date | None:
+    """Return the day the chart would give in a shop without rows of its own."""
+    tables = {name: table for name, table in replayed.book.tables.items() if name != OWN}
+    return decide(replayed.facts, replace(replayed.book, tables=tables), PlainEngine()).restring_by
 
 
 def _without_policies(replayed: Replayed) -> dt.date | None:

@@ -121,6 +121,9 @@ class Judge:
             facts.hybrid,
             facts.league_start is not None,
             facts.unknown,
+            facts.sport,
+            facts.breaks_strings,
+            facts.group,
         )
         found = self.intervals.get(key)
         if found is None:

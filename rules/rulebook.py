@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -14,6 +14,7 @@ from rules.book_format import (
     NEEDED_LIMITS,
     NEEDED_VALUES,
     OUTPUTS,
+    OWN,
     SourceSpec,
     ValuesSpec,
     check_spec,
@@ -21,12 +22,14 @@ from rules.book_format import (
 )
 from rules.errors import BookError
 from rules.facts import Limits
-from rules.table_reader import TableReader
+from rules.table_reader import OWN_FILE, TableReader
 from rules.tables import Row, Table
 from rules.words_format import check_words
 
 BOOK_FOLDER = Path(__file__).parent / "book"
 TABLE_FILES = ("interval.yaml", "readings.yaml", "verdict.yaml", "cautions.yaml")
+OPTIONAL_FILES = (OWN_FILE,)
+"""A book may do without: a shop that has no rows of its own, an edition from before there were any."""
 BOOK_FILES = ("sources.yaml", "values.yaml", "words.yaml", *TABLE_FILES)
 LAST_YEAR = 2200
 """No limit goes further, so that a date some centuries of months later is still in the calendar."""
@@ -59,6 +62,13 @@ class Rulebook:
         raise KeyError(row_id)
 
 
+def list_rows(content: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
+    """Yield every row as written, in the order of the book's files; the content must have been read as a book."""
+    for file in (*TABLE_FILES, *OPTIONAL_FILES):
+        for table in content.get(file, {}).get("tables", ()):
+            yield from table["rows"] or ()
+
+
 @lru_cache(maxsize=4)
 def load_book(folder: Path = BOOK_FOLDER) -> Rulebook:
     """Return the rulebook of a folder.
@@ -66,7 +76,8 @@ def load_book(folder: Path = BOOK_FOLDER) -> Rulebook:
     Raises:
         BookError: names the file, the row or key, and what to do.
     """
-    return build_book({name: read_yaml(folder / name) for name in BOOK_FILES})
+    own = [name for name in OPTIONAL_FILES if (folder / name).exists()]
+    return build_book({name: read_yaml(folder / name) for name in (*BOOK_FILES, *own)})
 
 
 def build_book(content: Mapping[str, Any]) -> Rulebook:
@@ -98,12 +109,12 @@ def build_book(content: Mapping[str, Any]) -> Rulebook:
 
 def _read_tables(reader: TableReader, content: Mapping[str, Any]) -> dict[str, Table]:
     tables: dict[str, Table] = {}
-    for file in TABLE_FILES:
+    for file in (*TABLE_FILES, *(name for name in OPTIONAL_FILES if name in content)):
         for table in reader.read_file(file, content[file]):
             if table.name in tables:
                 raise BookError(file, table.name, "a table of this name stands twice; rename one")
             tables[table.name] = table
-    _require("book", "tables", OUTPUTS, tables)
+    _require("book", "tables", (name for name in OUTPUTS if name != OWN), tables)
     return tables
 
 

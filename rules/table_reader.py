@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from rules.book_format import (
     COLUMNS,
+    LONGEST_OWN_MONTHS,
     OUTPUTS,
+    OWN,
     PLACEHOLDERS,
+    WORD,
     InputSpec,
     RowSpec,
     Scalar,
@@ -18,10 +22,14 @@ from rules.book_format import (
     check_spec,
 )
 from rules.errors import BookError
+from rules.intake import GROUP_WORD
 from rules.tables import Cell, Input, Row, Table
 from rules.words_format import find_placeholders
 
+OWN_FILE = "own.yaml"
 BOUNDS = ("at_least", "more_than", "at_most", "below")
+ASKED_BY_OWN_ROWS = ("sport", "breaks_strings")
+"""Facts that are asked where one of the shop's own rows reads them; the others the chart asks, or the card tells."""
 NEEDED_BY_RULE: Mapping[str, tuple[str, ...]] = {"months": ("first", "last"), "per_year": ("ceiling",), "league": ()}
 """What a row of the chart must give beside its rule."""
 
@@ -49,8 +57,10 @@ class TableReader:
             spec = check_spec(file, str(name), TableSpec, entry)
             if spec.table not in OUTPUTS:
                 raise BookError(file, spec.table, f"unknown table; known are {', '.join(OUTPUTS)}")
+            if (spec.table == OWN) != (file == OWN_FILE):
+                raise BookError(file, spec.table, f"the table {OWN} stands in {OWN_FILE}, alone; move it")
             reader = _RowReader(self, file, spec, _read_inputs(file, spec))
-            rows = tuple(reader.read(index, row) for index, row in enumerate(spec.rows))
+            rows = tuple(reader.read(index, row) for index, row in enumerate(spec.rows or ()))
             facts = {fact.value: why for fact, why in spec.facts.items()}
             yield Table(spec.table, spec.title, spec.hit_policy, spec.complete, reader.inputs, rows, facts)
 
@@ -64,6 +74,9 @@ def _read_input(file: str, table: str, name: str, column: InputSpec) -> Input:
     if name not in known:
         raise BookError(file, table, f"inputs.{name} is never told to this table; use {', '.join(known)}")
     values = known[name]
+    if values == WORD:
+        _check_own_words(file, table, name, column)
+        return Input(name, tuple(column.one_of), because=column.because)
     if values == "number" and column.one_of:
         raise BookError(file, table, f"inputs.{name} is a number; give it from and to")
     if values != "number":
@@ -74,6 +87,16 @@ def _read_input(file: str, table: str, name: str, column: InputSpec) -> Input:
                 raise BookError(file, table, f"inputs.{name}: {option!r} cannot be; use {_show(values)}")
     low, high = (None if end is None else float(end) for end in (column.low, column.high))
     return Input(name, tuple(column.one_of), low, high, column.because, column.derived)
+
+
+def _check_own_words(file: str, table: str, name: str, column: InputSpec) -> None:
+    """Refuse what cannot be the shop's own word for a group of players."""
+    if not column.one_of:
+        raise BookError(file, table, f"inputs.{name} is no number; list its values in one_of")
+    for option in column.one_of:
+        if not isinstance(option, str) or not re.fullmatch(GROUP_WORD, option):
+            message = f"inputs.{name}: {option!r} cannot be; write a word in small letters, such as junior"
+            raise BookError(file, table, message)
 
 
 def _is_among(value: Scalar, options: tuple[Scalar, ...]) -> bool:
@@ -124,6 +147,8 @@ class _RowReader:
         return BookError(self.file, spec.id, message)
 
     def _check_origin(self, spec: RowSpec) -> None:
+        if self.table.table == OWN:
+            self._check_own(spec)
         for source in spec.source:
             if source not in self.book.sources:
                 raise self._problem(spec, f"source {source!r} is not in sources.yaml; add it there")
@@ -133,26 +158,45 @@ class _RowReader:
             if not (self.inputs[fact].because if fact in self.inputs else self.table.facts.get(fact)):
                 raise self._problem(spec, f"{fact} is asked for, but the table's facts do not say why; add it")
 
+    def _check_own(self, spec: RowSpec) -> None:
+        """Refuse an own row that would count for everybody, or ask without saying why."""
+        if not spec.when:
+            message = "has no condition, so it would count for everybody; write a line such as when: {group: junior}"
+            raise self._problem(spec, message)
+        if "strung_on" not in self.table.facts:
+            raise self._problem(spec, "the table's facts do not say why strung_on is asked; put facts back")
+        for name in spec.when:
+            if name in self.inputs and name in ASKED_BY_OWN_ROWS and not self.inputs[name].because:
+                raise self._problem(spec, f"{name} is asked for, but inputs.{name} has no because; add it")
+
     def _check_result(self, spec: RowSpec) -> None:
         allowed = OUTPUTS[self.table.table]
         for key, value in spec.gives.items():
             if key not in allowed:
                 raise self._problem(spec, f"gives.{key} means nothing here; use {', '.join(allowed)}")
-            choices = allowed[key]
-            if choices == "value":
-                if value not in self.book.values:
-                    raise self._problem(spec, f"gives.{key}: {value!r} is no number of values.yaml; add it there")
-            elif not _is_among(value, choices):
-                raise self._problem(spec, f"gives.{key}: {value!r} is not possible; use one of {_show(choices)}")
+            self._check_given(spec, key, value, allowed[key])
         for key in self._find_needed(spec):
             if key not in spec.gives:
                 raise self._problem(spec, f"gives.{key} is missing; this row needs it")
         if self.table.table == "interval":
             self._check_interval(spec)
 
+    def _check_given(self, spec: RowSpec, key: str, value: Scalar, choices: tuple[Scalar, ...] | str) -> None:
+        if choices == "months":
+            if not _is_number(value) or not 0 < float(value) <= LONGEST_OWN_MONTHS:
+                message = f"gives.{key}: {value!r} is no number of months; write one up to {LONGEST_OWN_MONTHS}"
+                raise self._problem(spec, message)
+        elif choices == "value":
+            if value not in self.book.values:
+                raise self._problem(spec, f"gives.{key}: {value!r} is no number of values.yaml; add it there")
+        elif isinstance(choices, tuple) and not _is_among(value, choices):
+            raise self._problem(spec, f"gives.{key}: {value!r} is not possible; use one of {_show(choices)}")
+
     def _find_needed(self, spec: RowSpec) -> tuple[str, ...]:
         """Return the results that a row of this table cannot do without."""
         table = self.table.table
+        if table == OWN:
+            return ("every_months",)
         if table == "interval":
             return ("rule", *NEEDED_BY_RULE.get(str(spec.gives.get("rule")), ()))
         if table == "due":
