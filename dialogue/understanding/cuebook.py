@@ -95,8 +95,8 @@ class Hit:
     words: str = ""
 
 
-END = ""
-"""The key of a node that holds the rows whose phrase ends there; no word is empty."""
+ONLY_BEGUN = -1
+"""Stands for the beginning of a phrase that is no phrase yet."""
 
 
 class CueBook:
@@ -104,7 +104,9 @@ class CueBook:
 
     def __init__(self, rows: Iterable[Row]) -> None:
         self.rows = tuple(rows)
-        self._phrases: dict[str, Any] = {}
+        # Strings and numbers only: a table the garbage collector need not walk.
+        self._phrases: dict[str, int] = {}
+        self._ends: list[list[Row]] = []
         self._by_word: dict[str, list[tuple[Row, Compiled]]] = {}
         self._always: list[tuple[Row, Compiled]] = []
         self.vocabulary: set[str] = set()
@@ -121,11 +123,14 @@ class CueBook:
 
     def _add_phrases(self, row: Row, phrases: Iterable[tuple[str, ...]]) -> None:
         for phrase in phrases:
-            node = self._phrases
             self.vocabulary.update(phrase)
-            for word in phrase:
-                node = node.setdefault(word, {})
-            rows = node.setdefault(END, [])
+            for length in range(1, len(phrase)):
+                self._phrases.setdefault(" ".join(phrase[:length]), ONLY_BEGUN)
+            whole = " ".join(phrase)
+            if self._phrases.get(whole, ONLY_BEGUN) == ONLY_BEGUN:
+                self._phrases[whole] = len(self._ends)
+                self._ends.append([])
+            rows = self._ends[self._phrases[whole]]
             if not rows or rows[-1] is not row:
                 rows.append(row)
 
@@ -157,13 +162,14 @@ class CueBook:
         starts = [*line.starts, len(line.text)]
         hits = []
         for first in range(len(words)):
-            at = first
-            node: dict[str, Any] | None = self._phrases
+            said, at = words[first], first + 1
             ends: dict[str, tuple[Row, int]] = {}
-            while node and at < len(words) and (node := node.get(words[at])):
-                at += 1
-                for row in node.get(END, ()):
-                    ends[row.id] = (row, at)
+            while (found := self._phrases.get(said)) is not None:
+                if found != ONLY_BEGUN:
+                    ends.update((row.id, (row, at)) for row in self._ends[found])
+                if at == len(words):
+                    break
+                said, at = f"{said} {words[at]}", at + 1
             for row, last in ends.values():
                 span = (starts[first], starts[last])
                 if _counts(row, asked, line.words) and _fits(row, span, line.core):

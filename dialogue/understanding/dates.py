@@ -21,6 +21,8 @@ OTHER = "other"
 """An anchor that tells of something else, which only counts where no date was asked for."""
 CLAUSE_COST = 4
 FARTHEST = 14
+FARTHEST_LETTERS = 140
+"""Farther apart than this no word says what a date is of; spares counting the words between."""
 CLOSE = 5
 PAST_READERS = frozenset({"ago", "ago_fortnight", "had_for"})
 HOLIDAY_FORMS = ("<@holiday>", "<@holiday> <year>", "<@which> <@holiday>", "<@holiday> <@last_year>")
@@ -106,7 +108,8 @@ def _readback(slot: str, dated: Dated, today: dt.date) -> str | None:
 
 def _slot_of(scan: Scan, hit: Hit, anchors: Sequence[Hit]) -> str | None:
     """Return the slot a date is for: by the nearest word that says of what, else by the question."""
-    measured = ((_distance(scan, anchor, hit), str(anchor.row.value)) for anchor in anchors)
+    close = (one for one in anchors if one.span[0] - hit.span[1] <= FARTHEST_LETTERS >= hit.span[0] - one.span[1])
+    measured = ((_distance(scan, anchor, hit), str(anchor.row.value)) for anchor in close)
     near = sorted((pair for pair in measured if pair[0] <= FARTHEST), key=lambda pair: pair[0])
     if scan.asked in DIRECTIONS:
         return _slot_when_asked(scan.asked, near)

@@ -52,11 +52,15 @@ def stages_after(scan: Scan, found: Sequence[Found], act: Act, committed: Commit
 
 def unmatched(scan: Scan) -> tuple[str, ...]:
     """Return the runs of words that no cue read, fillers left out."""
-    read = [hit.span for hits in scan.hits.values() for hit in hits if hit.row.role not in {"not_name", "name_end"}]
+    read = bytearray(len(scan.line.text) + 1)
+    for hits in scan.hits.values():
+        for hit in hits:
+            if hit.row.role not in {"not_name", "name_end"}:
+                first, last = hit.span
+                read[first:last] = b"\x01" * (last - first)
     runs: list[list[str]] = [[]]
     for token, start in zip(scan.line.tokens, scan.line.starts, strict=True):
-        covered = any(first <= start < last for first, last in read)
-        if covered or token.word in MARKS:
+        if read[start] or token.word in MARKS:
             runs.append([])
         elif token.word not in scan.line.fillers:
             runs[-1].append(scan.line.source[token.start : token.end])

@@ -19,6 +19,8 @@ OTHER = {BASELINE: READING, READING: BASELINE}
 ROLES = {"baseline": BASELINE, "weak_baseline": BASELINE, "reading": READING, "weak_reading": READING}
 ASKED = frozenset({BASELINE, READING})
 FARTHEST = 9
+FARTHEST_LETTERS = 90
+"""Farther apart than this no mark and figure belong together; spares counting the words between."""
 CROSSING = 4
 WEAKER = {"weak_baseline": 0.75, "weak_reading": 0.75, "reading": 3}
 """How much farther a mark counts that says less: "reads" may stand before either figure."""
@@ -113,6 +115,7 @@ def _share(scan: Scan, numbers: Sequence[tuple[tuple[int, int], float]]) -> Mapp
         (_distance(scan, hit, span, marks), index, span, ROLES[hit.row.role])
         for index, hit in enumerate(marks)
         for span, _ in numbers
+        if _gap(hit.span, span) <= FARTHEST_LETTERS
     )
     roles: dict[tuple[int, int], str] = {}
     used: set[int] = set()

@@ -39,6 +39,7 @@ class Repairer:
         table = read_cues("repairs.yaml", folder)
         lists = table["lists"]
         guards = table.get("guards", {})
+        self._longest = int(table["longest"])
         self._rules = [_rule(raw, lists, guards.get(raw.get("id"))) for raw in table["repairs"]]
 
     def problems(self) -> list[str]:
@@ -52,7 +53,8 @@ class Repairer:
         ]
 
     def repair(self, text: str) -> Repaired:
-        """Return the text with every repair applied in order."""
+        """Return the text with every repair applied in order; beyond the longest spoken turn it is left as heard."""
+        text, rest = text[: self._longest], text[self._longest :]
         notes: list[tuple[int, int, str]] = []
         for rule in self._rules:
             at = 0
@@ -68,7 +70,7 @@ class Repairer:
                 notes = [_moved(note, end, shift) for note in notes]
                 notes.append((start, start + len(meant), f"{heard.strip()} -> {meant.strip()}"))
                 at = start + len(meant)
-        return Repaired(text, tuple(notes))
+        return Repaired(text + rest, tuple(notes))
 
 
 def _moved(note: tuple[int, int, str], after: int, shift: int) -> tuple[int, int, str]:
