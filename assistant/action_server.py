@@ -28,7 +28,7 @@ def create_app(
     actions: tuple[str, ...],
     token: str | None = None,
     name: str = "counterpull_actions",
-) -> Sanic:
+) -> Sanic[Any, Any]:
     """Return the server's application.
 
     Args:
