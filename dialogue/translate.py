@@ -225,7 +225,7 @@ def customer_facts(customer: CustomerRow) -> dict[str, Any]:
     """Return how a customer on record plays, as facts JSON."""
     facts: dict[str, Any] = {
         name: getattr(customer, name)
-        for name in ("level", "season", "breaks_strings")
+        for name in ("level", "season", "breaks_strings", "group")
         if getattr(customer, name) is not None
     }
     for name in ("plays_per_week", "hours_per_play"):
@@ -237,7 +237,7 @@ def customer_facts(customer: CustomerRow) -> dict[str, Any]:
 
 def customer_values(facts: Facts) -> dict[str, Any]:
     """Return what a customer's card keeps of the facts: how he or she plays."""
-    values = {name: getattr(facts, name) for name in ("level", "season", "breaks_strings")}
+    values = {name: getattr(facts, name) for name in ("level", "season", "breaks_strings", "group")}
     for name in ("plays_per_week", "hours_per_play"):
         span = getattr(facts, name)
         values |= {f"{name}_low": span and span.low, f"{name}_high": span and span.high}

@@ -16,8 +16,10 @@ from storage.columns import UTC, Base
 from storage.errors import Conflict, NotFound
 from storage.rows import AuditRow, JobStatus
 
-UNTRAILED_TABLES = frozenset({"audit_entry", "conversation", "customer_key", "rulebook"})
-"""Tables without a trail: a conversation's events are their own, a rulebook stands under its content's hash."""
+UNTRAILED_TABLES = frozenset(
+    {"audit_entry", "conversation", "customer_key", "practice_answer", "practice_card", "rulebook"}
+)
+"""Tables without a trail: conversations and exercises are logs themselves, a rulebook stands under its hash."""
 _CLASSES: Mapping[str, type[Base]] = {mapper.class_.__tablename__: mapper.class_ for mapper in Base.registry.mappers}
 _FIXED = ("facts", "decision", "rulebook", "today", "created_at")
 

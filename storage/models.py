@@ -38,6 +38,7 @@ class Customer(Base):
     hours_per_week_high: Mapped[float | None]
     season: Mapped[Word | None]
     breaks_strings: Mapped[bool | None]
+    group: Mapped[Word | None]
     notes: Mapped[str | None] = mapped_column(Text)
 
     keys: Mapped[list[CustomerKey]] = relationship(cascade="all, delete-orphan", passive_deletes=True)
@@ -272,6 +273,35 @@ class Staff(Base):
     pin_hash: Mapped[str] = mapped_column(Text, info=UNTRAILED)
     role: Mapped[Word]
     active: Mapped[bool] = mapped_column(default=True)
+
+
+class PracticeCard(Base):
+    """How well one trainee knows one row of the rulebook, and when it comes again."""
+
+    __tablename__ = "practice_card"
+    __table_args__ = (UniqueConstraint("trainee", "row"), Kept)
+
+    id: Mapped[Key]
+    trainee: Mapped[Name]
+    row: Mapped[str] = mapped_column(String(100))
+    due_at: Mapped[dt.datetime]
+    state: Mapped[JSONObject]
+
+
+class PracticeAnswer(Base):
+    """One exercise a trainee answered, and how it was marked."""
+
+    __tablename__ = "practice_answer"
+    __table_args__ = (Index(None, "trainee", "id"), Kept)
+
+    id: Mapped[Key]
+    created_at: Mapped[dt.datetime]
+    trainee: Mapped[Name]
+    row: Mapped[str] = mapped_column(String(100))
+    exercise: Mapped[JSONObject]
+    answer: Mapped[JSONObject]
+    marks: Mapped[JSONObject]
+    rulebook: Mapped[str] = mapped_column(String(128))
 
 
 class CatalogueProduct(Base):

@@ -66,6 +66,8 @@ class CustomerRow(Row):
     hours_per_week_high: float | None = None
     season: str | None = None
     breaks_strings: bool | None = None
+    group: str | None = None
+    """A group of players that the shop's own rows of the rulebook name, such as junior."""
     notes: str | None = None
 
 
@@ -265,6 +267,35 @@ class StaffRow(Row):
     def to_dict(self) -> dict[str, Any]:
         """Return the row as JSON without the hash of the PIN."""
         return {name: value for name, value in super().to_dict().items() if name != "pin_hash"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class PracticeCardRow(Row):
+    """How well one trainee knows one row of the rulebook."""
+
+    id: int = 0
+    trainee: str
+    row: str
+    due_at: dt.datetime
+    """When it comes again."""
+    state: Mapping[str, Any]
+    """What the scheduler keeps."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PracticeAnswerRow(Row):
+    """One exercise a trainee answered."""
+
+    id: int = 0
+    created_at: dt.datetime | None = None
+    trainee: str
+    row: str
+    """The row of the rulebook that was practised."""
+    exercise: Mapping[str, Any]
+    answer: Mapping[str, Any]
+    marks: Mapping[str, Any]
+    rulebook: str
+    """The edition that marked it."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,6 +13,7 @@ from storage.queries import Queries
 from storage.repositories.customers import Customers, Racquets
 from storage.repositories.evidence import Consultations, Conversations, Rulebooks
 from storage.repositories.jobs import Jobs, Readings
+from storage.repositories.practice import Practice
 from storage.repositories.reminders import Reminders
 from storage.repositories.shop import Catalogue, Leagues, Settings, StaffList
 from storage.repositories.trail import Trail
@@ -41,6 +42,7 @@ class UnitOfWork:
         self.catalogue = Catalogue(session)
         self.settings = Settings(session)
         self.staff = StaffList(session)
+        self.practice = Practice(session)
         self.trail = Trail(session)
         self.queries = Queries(session)
 

@@ -37,6 +37,8 @@ class CustomerDraft:
     hours_per_week: float | tuple[float, float] | None = None
     season: str | None = None
     breaks_strings: bool | None = None
+    group: str | None = None
+    """A group of players that the shop's own rows of the rulebook name, such as junior."""
     notes: str | None = None
 
 
@@ -183,6 +185,8 @@ def read_draft(counter: Counter, draft: CustomerDraft) -> tuple[dict[str, Any], 
             raw = {"min": value[0], "max": value[1]} if isinstance(value, tuple) else value
             span = getattr(parse_facts({name: raw}, today=counter.today, limits=counter.book.limits), name)
             values |= {f"{name}_low": span.low, f"{name}_high": span.high}
+    if draft.group is not None:
+        values["group"] = parse_facts({"group": draft.group}, today=counter.today, limits=counter.book.limits).group
     remarks: list[Remark] = []
     for name, read in (("phone", _read_phone), ("email", _read_email)):
         said = check_text(name, getattr(draft, name))

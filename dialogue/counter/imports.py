@@ -212,6 +212,7 @@ def _draft(line: Line) -> CustomerDraft:
         hours_per_play=_span(cells, "hours_per_play"),
         season=cells["season"].casefold() if "season" in cells else None,
         breaks_strings=_truth(cells, "breaks_strings"),
+        group=cells["group"].casefold() if "group" in cells else None,
         notes=cells.get("notes"),
     )
 
