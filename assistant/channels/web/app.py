@@ -33,16 +33,18 @@ def build_app(shop: Shop) -> App:
     app: App = Sanic(f"counterpull-{next(_numbers)}", configure_logging=False)
     limit_requests(app)
     app.ctx.environment = build_environment()
-    sessions, pool = Sessions(shop.secret), Pool(figure("workers"))
+    sessions = Sessions(shop.secret)
+    turns, reads = Pool(figure("turn_threads")), Pool(figure("board_threads"))
     guard(app, shop)
-    Kiosk(shop, sessions, pool).add_to(app)
+    Kiosk(shop, sessions, turns).add_to(app)
     if not shop.kiosk_only:
-        _add_board(app, Board(shop, sessions, pool))
+        _add_board(app, Board(shop, sessions, reads))
     _add_static(app, _read_static())
 
     @app.after_server_stop
     async def let_go(_: App) -> None:
-        pool.close()
+        turns.close()
+        reads.close()
 
     return app
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import secrets
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from http import HTTPStatus
@@ -13,7 +14,7 @@ from sanic import Blueprint, HTTPResponse, Request
 from sanic.response import raw, redirect
 from sanic.response.types import BaseHTTPResponse
 
-from assistant.channels.web.card import Card, build_card, unsaid
+from assistant.channels.web.card import build_card, unsaid
 from assistant.channels.web.lookup import Asked, Option, bring_up, look_up
 from assistant.channels.web.pages import PART, App, fields_of, render, show_fault
 from assistant.channels.web.pool import Pool
@@ -29,6 +30,7 @@ START = "start"
 """What the form tokens of the first screen are made from."""
 SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 CALENDAR = "text/calendar; charset=utf-8"
+PICTURE = "image/svg+xml"
 
 
 class Kiosk:
@@ -39,6 +41,7 @@ class Kiosk:
         self.sessions = sessions
         self.pool = pool
         self.talks = Talks()
+        self._place = secrets.token_hex(4)
         self.turns = Throttle(throttling("turn"))
         self.lookups = Throttle(throttling("racquet"))
         self.all_lookups = Throttle(throttling("racquet_everybody"))
@@ -53,6 +56,7 @@ class Kiosk:
         pages.add_route(self.show_find, "/racquet", methods=["GET"], name="racquet_form")
         pages.add_route(self.find, "/racquet", methods=["POST"], name="racquet")
         pages.add_route(self.take_along, "/date.ics", methods=["GET"], name="date")
+        pages.add_route(self.draw_code, "/date.svg", methods=["GET"], name="code")
         app.blueprint(pages)
         app.register_middleware(self.keep_alive, "response")
 
@@ -71,7 +75,7 @@ class Kiosk:
         talk = await self._talk(session)
         if talk and talk.options:
             return render(request, "kiosk/which.html", **self._page(session.key), options=talk.options)
-        return await self._show(request, session.key, talk) if talk else self._start(request, session.key)
+        return self._show(request, session.key, talk) if talk else self._start(request, session.key)
 
     async def take_turn(self, request: Request) -> HTTPResponse:
         """Take one turn and show the answer."""
@@ -88,7 +92,7 @@ class Kiosk:
         request.ctx.talk = session
         if talk.ended:
             return self._cleared(request, session)
-        return await self._show(request, session.key, talk)
+        return self._show(request, session.key, talk)
 
     async def clear(self, request: Request) -> HTTPResponse:
         """Forget this browser's conversation; the next one begins afresh, for whoever comes."""
@@ -125,19 +129,24 @@ class Kiosk:
         if found and found.options:
             return render(request, "kiosk/which.html", **self._page(session.key), options=found.options)
         if found:
-            return await self._show(request, session.key, found)
+            return self._show(request, session.key, found)
         status = HTTPStatus.TOO_MANY_REQUESTS if problem == "wait" else HTTPStatus.UNPROCESSABLE_ENTITY
         return render(request, "kiosk/racquet.html", status, **self._page(session.key), problem=problem)
 
     async def take_along(self, request: Request) -> HTTPResponse:
         """Return the day as a calendar file, for somebody whose own phone this is."""
-        session = self._read(request)
-        talk = await self._talk(session) if session else None
-        card = build_card(talk.decision, self._say_day) if talk and talk.decision else None
-        if not card or not card.day:
+        event = await self._event_of(request)
+        if event is None:
             return await show_fault(request, HTTPStatus.NOT_FOUND)
         headers = {"Content-Disposition": 'attachment; filename="restring.ics"'}
-        return raw(self._event(card).encode(), content_type=CALENDAR, headers=headers)
+        return raw(event.encode(), content_type=CALENDAR, headers=headers)
+
+    async def draw_code(self, request: Request) -> HTTPResponse:
+        """Return the day as a QR code, drawn when somebody opens it and not for every answer."""
+        event = await self._event_of(request)
+        if event is None:
+            return await show_fault(request, HTTPStatus.NOT_FOUND)
+        return raw((await self.pool.run(draw_qr, event)).encode(), content_type=PICTURE)
 
     # What they are made of.
 
@@ -148,38 +157,30 @@ class Kiosk:
 
     async def _turn(self, session: TalkSession, text: str, before: Talk | None) -> Talk:
         message = Message(text, f"kiosk:{session.key}", today=self.shop.today())
-        talk = merge(await self.pool.run(self.shop.turn, message), before)
+        talk = await self.pool.run(self._advance, message, before)
         self.talks.keep(session, talk)
         return talk
 
-    async def _show(self, request: Request, key: str, talk: Talk) -> HTTPResponse:
+    def _advance(self, message: Message, before: Talk | None) -> Talk:
+        """Take a turn and return what is shown then, with how far the conversation is."""
+        talk = merge(self.shop.turn(message), before)
+        talk = replace(talk, told=tuple(self.shop.tell_facts(talk.facts)))
+        if talk.decision:
+            return talk
+        facts = talk.facts
+        known = len(set(facts) - {"words", "unknown"}) + len(facts.get("unknown", ()))
+        decision = self.shop.suppose(facts, {}, self.shop.today())
+        wanted: set[str] = set()
+        if "error" not in decision:
+            wanted = {need["fact"] for need in decision["needs"]}
+            wanted |= {need["fact"] for need in decision["strengthens"] if need["ask"]}
+        return replace(talk, known=known, left=max(len(wanted), 1))
+
+    def _show(self, request: Request, key: str, talk: Talk) -> HTTPResponse:
         if talk.decision:
             return render(request, "kiosk/answer.html", **self._answer(key, talk))
-        facts = dict(talk.facts)
-        known, told, left = await self.pool.run(self._measure_progress, facts)
         lead, question = split_question(talk.text or (load_words()["kiosk"]["ask_anything"],))
-        return render(
-            request,
-            "kiosk/question.html",
-            **self._page(key),
-            talk=talk,
-            lead=lead,
-            question=question,
-            known=known,
-            told=told,
-            left=left,
-        )
-
-    def _measure_progress(self, facts: Mapping[str, Any]) -> tuple[int, tuple[str, ...], int]:
-        """Return how many questions are answered, what is known in words, and how many the rules still have."""
-        decision = self.shop.suppose(facts, {}, self.shop.today())
-        told = tuple(self.shop.tell_facts(facts))
-        known = len(set(facts) - {"words", "unknown"}) + len(facts.get("unknown", ()))
-        if "error" in decision:
-            return known, told, 1
-        wanted = {need["fact"] for need in decision["needs"]}
-        wanted |= {need["fact"] for need in decision["strengthens"] if need["ask"]}
-        return known, told, max(len(wanted), 1)
+        return render(request, "kiosk/question.html", **self._page(key), talk=talk, lead=lead, question=question)
 
     def _answer(self, key: str, talk: Talk) -> dict[str, Any]:
         card = build_card(talk.decision or {}, self._say_day)
@@ -191,9 +192,7 @@ class Kiosk:
             "talk": talk,
             "card": card,
             "text": text,
-            "told": tuple(self.shop.tell_facts(facts)),
             "quotes": tuple(dict.fromkeys(words.values())),
-            "qr": draw_qr(self._event(card), load_words()["card"]["qr_title"]) if card.day else None,
             "level": facts.get("level"),
             "plays": _middle(facts.get("plays_per_week")),
             "supposed": None,
@@ -201,9 +200,14 @@ class Kiosk:
             "today": self._say_day(self.shop.today()),
         }
 
-    def _event(self, card: Card) -> str:
-        summary = load_words()["card"]["event"]
-        return write_event(card.day or self.shop.today(), summary, dt.datetime.now(tz=dt.UTC))
+    async def _event_of(self, request: Request) -> str | None:
+        """Return the calendar event of the day on this browser's card, or None where there is none."""
+        session = self._read(request)
+        talk = await self._talk(session) if session else None
+        day = build_card(talk.decision, self._say_day).day if talk and talk.decision else None
+        # Written at the day's beginning, so that one day's code is drawn once and not for every customer.
+        morning = dt.datetime.combine(self.shop.today(), dt.time(), dt.UTC)
+        return write_event(day, load_words()["card"]["event"], morning, self._place) if day else None
 
     def _start(self, request: Request, key: str) -> HTTPResponse:
         return render(request, "kiosk/start.html", **self._page(key))

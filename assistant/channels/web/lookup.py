@@ -90,6 +90,7 @@ def bring_up(shop: Shop, option: Option) -> Talk | None:
         asked=None,
         choices=(),
         facts=facts,
+        told=tuple(shop.tell_facts(facts)),
         decision=decision,
         on_record=True,
         racquet=racquet.nickname or "",

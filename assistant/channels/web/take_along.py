@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import io
+from functools import lru_cache
 
 import segno
 
@@ -11,7 +13,7 @@ LONGEST_LINE = 75
 """Octets a line, RFC 5545, 3.1."""
 
 
-def write_event(day: dt.date, summary: str, now: dt.datetime) -> str:
+def write_event(day: dt.date, summary: str, now: dt.datetime, place: str) -> str:
     """Return a calendar object with one event of a whole day.
 
     The end is left out: an event that starts on a date and has no end lasts that day (RFC 5545, 3.6.1).
@@ -20,9 +22,10 @@ def write_event(day: dt.date, summary: str, now: dt.datetime) -> str:
         day: the day of the event.
         summary: what the calendar shows; it names nobody.
         now: the moment of writing.
+        place: something no other server has, so that its events are its own.
     """
     stamp = now.astimezone(dt.UTC)
-    uid = hashlib.sha256(f"{stamp.isoformat()} {day} {summary}".encode()).hexdigest()[:16]
+    uid = hashlib.sha256(f"{place} {stamp.isoformat()} {day} {summary}".encode()).hexdigest()[:16]
     lines = (
         "BEGIN:VCALENDAR",
         "VERSION:2.0",
@@ -38,13 +41,14 @@ def write_event(day: dt.date, summary: str, now: dt.datetime) -> str:
     return "".join(f"{_fold(line)}\r\n" for line in lines)
 
 
-def draw_qr(text: str, label: str) -> str:
-    """Return the text as a QR code, an SVG element that a screen reader calls by the label."""
-    code = segno.make(text, error="m", micro=False)
-    drawn = str(
-        code.svg_inline(scale=4, border=4, light="#fff", title=label, svgclass="qr", lineclass=None, omitsize=True)
+@lru_cache(maxsize=256)
+def draw_qr(text: str) -> str:
+    """Return the text as a QR code, an SVG picture with the quiet zone that readers need."""
+    drawn = io.BytesIO()
+    segno.make(text, error="m", micro=False).save(
+        drawn, kind="svg", scale=4, border=4, light="#fff", xmldecl=False, svgclass=None, lineclass=None, omitsize=True
     )
-    return drawn.replace("<svg ", '<svg role="img" ', 1)
+    return drawn.getvalue().decode()
 
 
 def _escape(text: str) -> str:

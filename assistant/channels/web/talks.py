@@ -26,6 +26,12 @@ class Talk:
     ended: bool = False
     fresh: bool = True
     """True when this turn brought the decision, so that the card says what the text says."""
+    known: int = 0
+    """How many questions are answered."""
+    left: int = 1
+    """How many the rules still have."""
+    told: tuple[str, ...] = ()
+    """What is known, in words."""
     on_record: bool = False
     """True for a racquet brought up by its tag or its owner, not talked of here."""
     racquet: str = ""

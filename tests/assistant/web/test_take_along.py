@@ -26,17 +26,25 @@ def read(text: str) -> icalendar.Event:
 
 def test_the_event_lasts_one_whole_day() -> None:
     """RFC 5545, 3.6.1: a date without an end is that day."""
-    event = read(write_event(dt.date(2027, 2, 28), "Restring racquet", NOW))
+    event = read(write_event(dt.date(2027, 2, 28), "Restring racquet", NOW, "here"))
     assert event.decoded("dtstart") == dt.date(2027, 2, 28)
     assert "dtend" not in event
     assert event.decoded("dtstamp") == NOW
     assert event["uid"]
 
 
+def test_each_server_s_events_are_its_own() -> None:
+    """The same day from the same server is the same event: put in twice, it stands in the calendar once."""
+    one, same, other = (
+        str(read(write_event(NOW.date(), "Restring racquet", NOW, place))["uid"]) for place in ("a", "a", "b")
+    )
+    assert one == same != other
+
+
 @given(st.text(st.characters(exclude_categories=("Cs", "Cc")), min_size=1, max_size=200))
 def test_any_summary_survives_and_no_line_is_too_long(summary: str) -> None:
     """RFC 5545, 3.1: 75 octets a line, a carriage return and a line feed at its end."""
-    text = write_event(dt.date(2027, 2, 28), summary, NOW)
+    text = write_event(dt.date(2027, 2, 28), summary, NOW, "here")
     assert all(len(line.encode()) <= 75 for line in text.split("\r\n"))
     assert "\n" not in text.replace("\r\n", "")
     assert str(read(text)["summary"]) == summary
@@ -45,8 +53,8 @@ def test_any_summary_survives_and_no_line_is_too_long(summary: str) -> None:
 @pytest.mark.parametrize("day", [dt.date(2026, 12, 31), dt.date(2028, 2, 29)])
 def test_the_code_holds_the_event_itself(day: dt.date) -> None:
     """An independent reader finds it in the picture that the SVG describes."""
-    text = write_event(day, "Restring racquet", NOW)
-    picture = paint(draw_qr(text, "code"))
+    text = write_event(day, "Restring racquet", NOW, "here")
+    picture = paint(draw_qr(text))
     found = zxingcpp.read_barcodes(picture)
     assert [code.text for code in found] == [text]
     assert read(found[0].text).decoded("dtstart") == day

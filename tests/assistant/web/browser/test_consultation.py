@@ -139,6 +139,7 @@ def test_the_code_on_the_screen_holds_the_date(open_page: Open) -> None:
     page = open_page("/", **KIOSK)
     tap_through(page)
     page.get_by_text("Take the date along").tap()
+    page.locator(".qr").evaluate("image => image.decode()")
     picture = Image.open(io.BytesIO(page.locator(".qr").screenshot()))
     found = zxingcpp.read_barcodes(picture)
     assert len(found) == 1
