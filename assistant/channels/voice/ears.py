@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import re
 import tempfile
 import threading
@@ -132,6 +133,9 @@ def _load_whisper(folder: str | None) -> WhisperModel:
     folder = folder or _packaged_model()
     if not (Path(folder) / "model.bin").is_file():
         raise VoiceProblem("model_missing", folder=folder)
+    # Threads that spin while they wait for each other make a busy machine ten times slower; read at the import.
+    os.environ.setdefault("OMP_WAIT_POLICY", "PASSIVE")
+    os.environ.setdefault("KMP_BLOCKTIME", "0")
     try:
         from faster_whisper import WhisperModel
 

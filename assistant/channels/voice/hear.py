@@ -74,6 +74,7 @@ class Listener:
         self.ears = ears
         self._understand = understand
         self._figures = read_figures().agreement
+        self._warm = False
         self._pool = ThreadPoolExecutor(max_workers=3, thread_name_prefix="ear")
 
     def hear(self, audio: AudioData, question: Question) -> Hearing:
@@ -122,6 +123,10 @@ class Listener:
         """Make the ears ready for a question while it is still being spoken."""
         if self.ears.second is not None:
             self._pool.submit(self.ears.second.prepare, question.asked, question.people)
+        if not self._warm:
+            # The cue files are read with the first words; better while the opening is spoken than after an answer.
+            self._warm = True
+            self._pool.submit(self._candidate, "yes", 0.0, question)
 
     def close(self) -> None:
         """Let the threads go."""
