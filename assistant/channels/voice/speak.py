@@ -167,6 +167,8 @@ def _write(engine: Any, sentence: str, manner: Manner, path: Path) -> bool:
     try:
         engine.setProperty("rate", manner.words_a_minute)
         engine.setProperty("volume", manner.volume)
+        # Both are told to the library's thread, which may still be on its way there when the sentence comes.
+        _settle()
         engine.save_to_file(sentence, str(path))
         engine.runAndWait()
         # It returns before the sentence is written.
