@@ -76,6 +76,11 @@ def _read_static() -> Mapping[str, tuple[bytes, str, str]]:
 
 
 def _add_static(app: App, files: Mapping[str, tuple[bytes, str, str]]) -> None:
+    @app.get("/favicon.ico", name="favicon")
+    async def send_icon(request: Request) -> HTTPResponse:
+        # Asked for by viewers that read no page, such as that of the label.
+        return await send(request, "icon.svg")
+
     @app.get("/static/<name:str>", name="static")
     async def send(request: Request, name: str) -> HTTPResponse:
         if name not in files:

@@ -13,9 +13,13 @@ from dialogue.translate import facts_phrases
 
 def tell_facts(facts: Mapping[str, Any]) -> tuple[str, ...]:
     """Return each known fact as people say it, in the order in which they are asked."""
-    domain = load_domain()
     known = {slot: facts[slot] for slot in FACTS if facts.get(slot) is not None}
-    said = (
-        domain.phrases.fill(phrase["key"], phrase, domain.initial).text for phrase in facts_phrases(known, list(known))
-    )
-    return tuple(sentence_case(text) for text in said)
+    return tuple(sentence_case(_say(phrase)) for phrase in facts_phrases(known, list(known)))
+
+
+def _say(phrase: Any) -> str:
+    """Return a phrase filled in; several symptoms are several phrases."""
+    if isinstance(phrase, list | tuple):
+        return ", ".join(_say(part) for part in phrase)
+    domain = load_domain()
+    return domain.phrases.fill(phrase["key"], phrase, domain.initial).text
