@@ -24,6 +24,7 @@ from assistant.channels.web.staff import Gate
 from assistant.channels.web.wording import figure
 
 STATIC = Path(__file__).parent / "static"
+ICON = "icon.svg"
 _numbers = count(1)
 
 
@@ -76,13 +77,7 @@ def _read_static() -> Mapping[str, tuple[bytes, str, str]]:
 
 
 def _add_static(app: App, files: Mapping[str, tuple[bytes, str, str]]) -> None:
-    @app.get("/favicon.ico", name="favicon")
-    async def send_icon(request: Request) -> HTTPResponse:
-        # Asked for by viewers that read no page, such as that of the label.
-        return await send(request, "icon.svg")
-
-    @app.get("/static/<name:str>", name="static")
-    async def send(request: Request, name: str) -> HTTPResponse:
+    async def send(request: Request, name: str = ICON) -> HTTPResponse:
         if name not in files:
             return await show_fault(request, 404)
         content, kind, mark = files[name]
@@ -90,3 +85,7 @@ def _add_static(app: App, files: Mapping[str, tuple[bytes, str, str]]) -> None:
         if request.headers.get("if-none-match") == mark:
             return raw(b"", status=304, headers=headers)
         return raw(content, content_type=kind, headers=headers)
+
+    app.add_route(send, "/static/<name:str>", name="static")
+    # Asked for by viewers that read no page, such as that of the label.
+    app.add_route(send, "/favicon.ico", name="icon")

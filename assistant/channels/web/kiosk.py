@@ -14,7 +14,7 @@ from sanic import Blueprint, HTTPResponse, Request
 from sanic.response import raw, redirect
 from sanic.response.types import BaseHTTPResponse
 
-from assistant.channels.web.card import build_card, unsaid
+from assistant.channels.web.card import Card, build_card, unsaid
 from assistant.channels.web.lookup import Asked, Option, bring_up, look_up
 from assistant.channels.web.pages import PART, App, fields_of, render, show_fault
 from assistant.channels.web.pool import Pool
@@ -191,6 +191,7 @@ class Kiosk:
             **self._page(key),
             "talk": talk,
             "card": card,
+            "takes_along": self._day_to_come(card) is not None,
             "text": text,
             "quotes": tuple(dict.fromkeys(words.values())),
             "level": facts.get("level"),
@@ -204,10 +205,14 @@ class Kiosk:
         """Return the calendar event of the day on this browser's card, or None where there is none."""
         session = self._read(request)
         talk = await self._talk(session) if session else None
-        day = build_card(talk.decision, self._say_day).day if talk and talk.decision else None
+        day = self._day_to_come(build_card(talk.decision, self._say_day)) if talk and talk.decision else None
         # Written at the day's beginning, so that one day's code is drawn once and not for every customer.
         morning = dt.datetime.combine(self.shop.today(), dt.time(), dt.UTC)
         return write_event(day, load_words()["card"]["event"], morning, self._place) if day else None
+
+    def _day_to_come(self, card: Card) -> dt.date | None:
+        """Return the card's day where it is worth taking along: one that has passed is no appointment."""
+        return card.day if card.day and card.day >= self.shop.today() else None
 
     def _start(self, request: Request, key: str) -> HTTPResponse:
         return render(request, "kiosk/start.html", **self._page(key))

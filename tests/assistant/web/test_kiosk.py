@@ -100,6 +100,15 @@ def test_the_date_can_be_taken_along_as_a_calendar_event(visitor: Visitor) -> No
     assert str(event["summary"]) == "Restring racquet"
 
 
+def test_a_day_that_has_passed_is_not_taken_along(visitor: Visitor) -> None:
+    """Restring now: there is no appointment to put in a calendar."""
+    talk_through(visitor, "on the 1st of March 2026")
+    assert visitor.heading == "Restring now"
+    assert "Take the date along" not in visitor.text
+    assert visitor.client.get("/date.ics").status_code == 404
+    assert visitor.client.get("/date.svg").status_code == 404
+
+
 def test_without_an_answer_there_is_no_date_to_take(visitor: Visitor) -> None:
     """The file belongs to the answer on the screen."""
     visitor.look("/")
