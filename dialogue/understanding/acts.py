@@ -13,6 +13,8 @@ from dialogue.understanding.found import covers
 from dialogue.understanding.soft_acts import SoftActs
 
 DENY = "deny"
+LEAST_RANK = 20
+"""An act of at most this rank gives way to an answer, even to one that is vague."""
 DENIED_RANK = 53
 """An act of at most this rank gives way to a plain no to what was asked."""
 INFORM, CORRECT, OUT_OF_SCOPE, DONT_KNOW = "inform", "correct", "out_of_scope", "dont_know"
@@ -73,14 +75,23 @@ class Acts:
             return Act(CORRECT, "act.replaced", 0.9)
         if seen.denied and (best is None or self._rank(best) <= DENIED_RANK):
             return Act(DENY, "act.denied", 0.9)
-        if best is None or (self._rank(best) < self._ranks[INFORM] and seen.slots):
+        if best is None or self._gives_way(best, seen):
             return self._without_cue(seen, best)
         return Act(str(best.row.act["intent"]), best.row.id, best.row.confidence, _operations(ranked, best))
+
+    def _gives_way(self, best: Hit, seen: Sighting) -> bool:
+        if seen.slots:
+            return self._rank(best) < self._ranks[INFORM]
+        return seen.vague and self._rank(best) <= LEAST_RANK
 
     def _without_cue(self, seen: Sighting, best: Hit | None) -> Act:
         if seen.slots:
             return Act(INFORM, "act.values", 0.95)
-        if best is not None and best.row.act["intent"] != INFORM:
+        if (
+            best is not None
+            and best.row.act["intent"] != INFORM
+            and not (seen.vague and self._rank(best) <= LEAST_RANK)
+        ):
             return Act(str(best.row.act["intent"]), best.row.id, best.row.confidence)
         if seen.vague:
             return Act(INFORM, "act.vague", 0.8)
@@ -108,9 +119,12 @@ class Acts:
 
 
 def _inside(hit: Hit, other: Hit) -> bool:
-    """Tell whether a cue is only a part of what a longer one of another intent says."""
+    """Tell whether a cue only goes on with what another one began: "do I need a restring" asks, and leaves nothing."""
+    if other.row.act["intent"] == hit.row.act["intent"]:
+        return False
     longer = other.span[1] - other.span[0] > hit.span[1] - hit.span[0]
-    return longer and covers(other.span, hit.span) and other.row.act["intent"] != hit.row.act["intent"]
+    began = other.span[0] < hit.span[0] < other.span[1]
+    return began or (longer and covers(other.span, hit.span))
 
 
 def _operations(ranked: Sequence[Hit], best: Hit) -> tuple[str, ...]:

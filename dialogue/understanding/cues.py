@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from dialogue.understanding.convert import convert, tidy
@@ -17,6 +17,7 @@ PLAIN = ("level", "season", "sport", "hybrid", "breaks_strings", "plays_per_week
 READING_SLOTS = frozenset({"reading", "baseline"})
 COUNT_DAYS = "count_days"
 """The converter of rows that list days of the week."""
+DAYS_SLOT = "plays_per_week"
 BESIDE = 3
 """How many words may stand between a value, the word that replaces it and the new value."""
 NEGATION_REACH = 4
@@ -178,6 +179,8 @@ def read_plain(scan: Scan, settled: Sequence[Hit]) -> list[Found]:
             hits = [hit for hit in settled if hit.row.slot == slot]
         else:
             hits = scan.held(longest(scan.role(slot, "value")))
+        if slot == DAYS_SLOT:
+            hits = _listed_once(scan, hits)
         for hit in hits:
             value = count_days(scan, hit.span) if hit.row.reads == COUNT_DAYS else convert(hit)
             if value is None:
@@ -185,6 +188,17 @@ def read_plain(scan: Scan, settled: Sequence[Hit]) -> list[Found]:
             name = "hours_per_week" if hit.row.role == "weekly" else slot
             found.append(make(name, value, hit))
     return found
+
+
+def _listed_once(scan: Scan, hits: list[Hit]) -> list[Hit]:
+    """Return the hits with all lists of days as one, from the first day named to the last."""
+    lists = [hit for hit in hits if hit.row.reads == COUNT_DAYS]
+    if not lists:
+        return hits
+    days = [hit.span for hit in scan.role(DAYS_SLOT, "weekday")] if scan.asked == DAYS_SLOT else []
+    ends = [*(hit.span for hit in lists), *days]
+    whole = replace(lists[0], span=(min(start for start, _ in ends), max(end for _, end in ends)))
+    return [*(hit for hit in hits if hit.row.reads != COUNT_DAYS), whole]
 
 
 def count_days(scan: Scan, span: tuple[int, int]) -> int | None:

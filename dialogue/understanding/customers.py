@@ -80,7 +80,7 @@ def read_name(scan: Scan, known: Sequence[str], words: CustomerWords) -> list[Fo
         if found:
             return [_known(found, known)]
     if asked:
-        whole = _name_from(scan, scan.line.tokens_of(scan.line.core)[0], words)
+        whole = _name_from(scan, scan.line.tokens_of((min(scan.line.core), max(scan.line.core)))[0], words)
         if whole:
             return [_known(whole, known)]
     return []
@@ -100,10 +100,10 @@ def _name_from(scan: Scan, first: int, words: CustomerWords) -> Found | None:
     }
     last = first
     while last < len(line.tokens) and last - first < words.longest_name and last not in ends:
-        if not re.fullmatch(r"[^\W\d_]+", line.tokens[last].word):
+        if not re.fullmatch(r"[^\W\d_]+", line.tokens[last].word) or (last > first and _ends_name(scan, first, last)):
             break
         last += 1
-    if last == first:
+    if last == first or line.tokens[first].word in line.fillers:
         return None
     span = (line.starts[first], line.starts[last - 1] + len(line.tokens[last - 1].word) + 1)
     if any(overlaps(span, hit.span) for hit in scan.hits.get("act", ()) if hit.row.alone):
@@ -113,6 +113,12 @@ def _name_from(scan: Scan, first: int, words: CustomerWords) -> Found | None:
         return None
     name = said.title() if said == said.lower() else said
     return Found("customer_name", name, span, NAME_RULE, 0.9, "always")
+
+
+def _ends_name(scan: Scan, first: int, at: int) -> bool:
+    """Tell whether a word goes on with no name: a filler, or small where the name began with a capital."""
+    begins, goes_on = (scan.line.source[scan.line.tokens[place].start] for place in (first, at))
+    return scan.line.tokens[at].word in scan.line.fillers or (begins.isupper() and goes_on.islower())
 
 
 def _known(found: Found, known: Sequence[str]) -> Found:

@@ -75,14 +75,14 @@ class Line:
 
     @cached_property
     def core(self) -> tuple[int, int]:
-        """The span of `text` without fillers at its ends; the whole of it where all are fillers."""
+        """The span of `text` without fillers at its ends; where all are fillers any of them may count alone."""
         first, last = 0, len(self.tokens)
-        while first < last and self.tokens[first].word in self.fillers:
+        while first < last and self._weightless(self.tokens[first].word):
             first += 1
-        while last > first and self.tokens[last - 1].word in self.fillers:
+        while last > first and self._weightless(self.tokens[last - 1].word):
             last -= 1
         if first == last:
-            return 0, len(self.text)
+            return len(self.text), 0
         return self.starts[first], self.starts[last - 1] + len(self.tokens[last - 1].word) + 1
 
     @cached_property
@@ -94,6 +94,9 @@ class Line:
     def padded(self) -> str:
         """The words with a space before the first, so that whole phrases can be looked for."""
         return f" {self.text}"
+
+    def _weightless(self, word: str) -> bool:
+        return word in self.fillers or word in MARKS
 
     @cached_property
     def numbers(self) -> list[tuple[int, int]]:

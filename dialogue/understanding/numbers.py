@@ -116,7 +116,7 @@ class Numbers:
         return before in self._pronoun_after or after in self._pronoun_before
 
     def _in_date(self, tokens: tuple[Token, ...], start: int, end: int) -> bool:
-        near = {tokens[at].word for at in (start - 1, end, end + 1) if 0 <= at < len(tokens)}
+        near = {tokens[at].word for at in (start - 2, start - 1, end, end + 1) if 0 <= at < len(tokens)}
         alone = start > 0 and tokens[start - 1].word in self._article and end == len(tokens)
         return alone or not near.isdisjoint(self._date_words)
 

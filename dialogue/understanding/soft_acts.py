@@ -101,10 +101,12 @@ class SoftActs:
     def _begins(self, soft: SoftRow, line: Line) -> bool:
         if soft.starts_with is None:
             return True
-        start = line.padded.lstrip()
-        return any(start.startswith(phrase.lstrip()) for phrase in soft.starts_with.phrases) or (
-            bool(line.tokens) and line.tokens[0].word in soft.starts_with.words
-        )
+        for start in (0, line.core[0]):
+            begun = line.text[start:]
+            first = begun.split(" ", 1)[0]
+            if first in soft.starts_with.words or begun.startswith(tuple(p.lstrip() for p in soft.starts_with.phrases)):
+                return True
+        return False
 
     def _is_question(self, line: Line) -> bool:
         for token in line.tokens:

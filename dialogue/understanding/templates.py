@@ -142,7 +142,7 @@ class Compiler:
         if text == QUANTITY:
             # A number, or a range of two with a few joining words between them.
             unit, join = self._leaf(kind, "joined_unit", depth), self._leaf(kind, "joined_by", depth)
-            pattern = rf"(?P<n>{NUMBER}) (?:{unit.pattern}?(?:{join.pattern}){{1,3}}(?P<m>{NUMBER}) )?"
+            pattern = rf"(?P<n>{NUMBER}) (?:(?:{unit.pattern})?(?:{join.pattern}){{1,3}}(?P<m>{NUMBER}) )?"
             return _Piece(pattern, (frozenset({NUMBER_WORD}),), "3 ")
         if text in BUILT_IN:
             pattern, sample = BUILT_IN[text]

@@ -1,0 +1,77 @@
+"""The understander on the project's own annotated lines: nine hundred said by invented people of many kinds."""
+
+from __future__ import annotations
+
+import re
+import statistics
+import time
+from collections import Counter
+
+import pytest
+
+from dialogue.understanding import understand
+from tests.dialogue.understanding.scoring import REFERENCE_DAY, Line, Score, read_corpus, score
+
+LINES = read_corpus()
+LEAST_PER_INTENT = 8
+
+
+def answer(line: Line) -> tuple[Line, str, dict]:
+    """Return a line with what is understood of it."""
+    meant = understand(line.text, asked=line.asked, channel=line.channel, today=REFERENCE_DAY)
+    return line, meant.intent, dict(meant.slots)
+
+
+def scored() -> Score:
+    """Return the score of the whole corpus."""
+    return score(answer(line) for line in LINES)
+
+
+def test_lines_the_cues_were_written_with_are_understood() -> None:
+    """The bars of the project's own corpus."""
+    figures = scored()
+    assert figures.intent >= 97, figures.misses
+    assert figures.mean_recall >= 95, figures.misses
+    assert figures.f1 >= 97, figures.misses
+    assert figures.precision >= 98, figures.misses
+
+
+def test_every_intent_and_slot_is_in_the_corpus() -> None:
+    """No intent and no slot goes untested."""
+    intents = Counter(line.intent for line in LINES)
+    assert len(intents) == 23
+    assert min(intents.values()) >= LEAST_PER_INTENT, intents
+    slots = {slot for line in LINES for slot in line.slots}
+    assert slots >= {
+        "level", "plays_per_week", "hours_per_play", "hours_per_week", "mains_material", "crosses_material", "hybrid",
+        "mains_tension", "crosses_tension", "strung_on", "label_due", "league_start", "baseline", "reading",
+        "breaks_strings", "symptoms", "sport", "racquet_count", "season", "customer_name", "customer_phone",
+        "reading_kind", "customer_choice",
+    }  # fmt: skip
+
+
+def test_no_line_stands_twice() -> None:
+    """A line said to the same question counts once."""
+    said = Counter((re.sub(r"\W+", " ", line.text.lower()).strip(), line.asked) for line in LINES)
+    assert [key for key, count in said.items() if count > 1] == []
+
+
+def test_a_turn_is_understood_in_milliseconds() -> None:
+    """Median at most 2 ms and 95 of 100 turns within 5 ms, in processor time."""
+    for line in LINES[:50]:
+        answer(line)
+    taken = []
+    for line in LINES:
+        start = time.process_time()
+        answer(line)
+        taken.append(1000 * (time.process_time() - start))
+    assert statistics.median(taken) <= 2
+    assert statistics.quantiles(taken, n=20)[-1] <= 5
+
+
+@pytest.mark.parametrize("line", [line for line in LINES if line.accept], ids=lambda line: line.id)
+def test_an_accepted_value_is_a_real_alternative(line: Line) -> None:
+    """What a line accepts besides its value differs from it."""
+    for slot, values in line.accept.items():
+        said = line.intent if slot == "intent" else line.slots.get(slot)
+        assert [value for value in values if value != said]

@@ -1,0 +1,188 @@
+"""What holds for any text at all, and for any number and day."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import time
+
+import dateparser
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from num2words import num2words
+
+from dialogue.messages import Understanding
+from dialogue.understanding import understand
+from dialogue.understanding.understander import Understander
+from tests.dialogue.understanding.scoring import REFERENCE_DAY, read_corpus
+
+ASKED = st.sampled_from(
+    [
+        None,
+        "confirm",
+        "level",
+        "plays_per_week",
+        "hours_per_play",
+        "mains_material",
+        "crosses_material",
+        "mains_tension",
+        "crosses_tension",
+        "strung_on",
+        "label_due",
+        "league_start",
+        "baseline",
+        "reading",
+        "reading_kind",
+        "symptoms",
+        "breaks_strings",
+        "customer_name",
+        "customer_phone",
+        "customer_choice",
+        "racquet_count",
+        "sport",
+        "remember",
+        "dead_means",
+    ]
+)
+CHANNELS = st.sampled_from(["typed", "voice"])
+INTENTS = frozenset(
+    {
+        "inform",
+        "affirm",
+        "deny",
+        "correct",
+        "ask_when",
+        "ask_why",
+        "ask_why_question",
+        "ask_what_if",
+        "ask_reading_help",
+        "ask_guarantee",
+        "ask_due_list",
+        "log_reading",
+        "pickup",
+        "drop_off",
+        "dont_know",
+        "repeat",
+        "back",
+        "restart",
+        "stop",
+        "human",
+        "greet",
+        "thanks",
+        "out_of_scope",
+    }
+)
+CORPUS_WORDS = st.lists(
+    st.sampled_from(sorted({word for line in read_corpus() for word in line.text.split()})), min_size=1, max_size=60
+).map(" ".join)
+MILLISECONDS_A_KILOBYTE = 20
+LEAST_TIME = 0.02
+
+
+def assert_valid(meant: Understanding) -> None:
+    """Check that an understanding is whole: a known intent, plain values, spans that lie in the text."""
+    assert meant.intent in INTENTS
+    json.dumps(dict(meant.slots))
+    assert 0 <= meant.confidence <= 1
+    for evidence in meant.evidence:
+        start, end = evidence.span
+        assert 0 <= start <= end <= len(meant.text)
+        assert meant.text[start:end] == evidence.words
+        assert evidence.rule
+    assert set(meant.slots) <= {evidence.slot for evidence in meant.evidence}
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.text(), ASKED, CHANNELS)
+def test_any_text_is_understood_somehow(text: str, asked: str | None, channel: str) -> None:
+    """No text makes the understander fall over."""
+    assert_valid(understand(text, asked=asked, channel=channel, today=REFERENCE_DAY, explain=True))
+
+
+@settings(max_examples=300, deadline=None)
+@given(CORPUS_WORDS, ASKED, CHANNELS, st.dates(dt.date(1990, 1, 1), dt.date(2090, 12, 31)))
+def test_any_jumble_of_the_trades_words_is_understood_somehow(
+    text: str, asked: str | None, channel: str, today: dt.date
+) -> None:
+    """Nor does any order of real words, on any day."""
+    assert_valid(understand(text, asked=asked, channel=channel, today=today))
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.one_of(
+        st.text(min_size=500, max_size=4000),
+        st.lists(CORPUS_WORDS, min_size=20, max_size=60).map(" ".join),
+        st.sampled_from(
+            ["twice a week ", "1 ", "one to two or ", "not poly ", "( ", "<b>", "55/53 ", "a ", "'", "who is "]
+        ).map(lambda piece: piece * 1500),
+    ),
+    ASKED,
+    CHANNELS,
+)
+def test_long_texts_take_their_time_and_no_more(text: str, asked: str | None, channel: str) -> None:
+    """At most 20 ms of processor time a kilobyte of what is read, however the text is made."""
+    taken = []
+    for _ in range(3):
+        start = time.process_time()
+        meant = understand(text, asked=asked, channel=channel, today=REFERENCE_DAY)
+        taken.append(time.process_time() - start)
+        assert len(meant.text) <= 2 * 2000
+    kilobytes = max(1.0, len(text[:2000].encode("utf8", "surrogatepass")) / 1024)
+    assert min(taken) <= LEAST_TIME + MILLISECONDS_A_KILOBYTE / 1000 * kilobytes
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.integers(0, 150))
+def test_number_words_are_read_as_their_figure(number: int) -> None:
+    """Against num2words: "fifty-four" is 54, whatever was asked for."""
+    said = num2words(number)
+    meant = understand(said, asked="reading", channel="voice", today=REFERENCE_DAY)
+    assert meant.slots["reading"]["value"] == number
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(1, 99))
+def test_halves_are_read_as_halves(number: int) -> None:
+    """Against num2words: "fifty-four and a half" is 54.5."""
+    meant = understand(f"{num2words(number)} and a half", asked="reading", channel="voice", today=REFERENCE_DAY)
+    assert meant.slots["reading"]["value"] == number + 0.5
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.dates(dt.date(2015, 1, 1), REFERENCE_DAY), st.sampled_from(["%d %B %Y", "%B %d, %Y", "%d %b %Y", "%Y-%m-%d"]))
+def test_full_dates_are_read_as_another_reader_reads_them(day: dt.date, form: str) -> None:
+    """Against dateparser on the same words."""
+    said = day.strftime(form)
+    meant = understand(said, asked="strung_on", today=REFERENCE_DAY)
+    other = dateparser.parse(said, languages=["en"])
+    assert other is not None
+    assert meant.slots["strung_on"] == {"value": other.date().isoformat(), "approx": False}
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.dates(REFERENCE_DAY - dt.timedelta(364), REFERENCE_DAY), st.sampled_from(["ordinal", "plain"]))
+def test_days_without_a_year_lie_in_the_past_for_the_stringing(day: dt.date, form: str) -> None:
+    """Said without a year, "the third of September" is the last one there was."""
+    said = f"the {num2words(day.day, to='ordinal')} of {day:%B}" if form == "ordinal" else f"{day:%B} {day.day}"
+    meant = understand(said, asked="strung_on", channel="voice", today=REFERENCE_DAY)
+    assert meant.slots["strung_on"] == {"value": day.isoformat(), "approx": False}
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.integers(1, 60), st.sampled_from([("day", "D"), ("week", "W"), ("month", "M"), ("year", "Y")]))
+def test_spans_are_kept_as_they_were_said(number: int, unit: tuple[str, str]) -> None:
+    """Such as "six months ago", which is -P6M, and approximate."""
+    name, letter = unit
+    said = f"{num2words(number)} {name}{'s' if number > 1 else ''} ago"
+    meant = understand(said, asked="strung_on", channel="voice", today=REFERENCE_DAY)
+    assert meant.slots["strung_on"] == {"value": f"-P{number}{letter}", "approx": True}
+
+
+def test_the_language_is_loaded_once() -> None:
+    """Every turn shares one understander."""
+    understand("hello", today=REFERENCE_DAY)
+    start = time.process_time()
+    understand("hello again", today=REFERENCE_DAY)
+    assert time.process_time() - start < 0.05
+    assert Understander.__module__ == "dialogue.understanding.understander"
