@@ -120,7 +120,7 @@ def test_what_is_doubtful_is_told(listener: Listener, say: Say) -> None:
 def test_asks_once_more_then_offers_typing(listener: Listener, say: Say) -> None:
     """Talk that means nothing is asked for once more, then typing is offered; no turn is taken."""
     loop, script, screen = begin(listener)
-    rain = say("where did you park the car", "rms")
+    rain = say("the bus was late because of the rain", "rms")
     with talk(rain, rain) as source:
         loop.run(source)
     loop.close()
