@@ -48,9 +48,9 @@ def pytest_report_header() -> str:
     return f"browser tests: LEFT OUT, missing: {'; '.join(MISSING)}" if MISSING else f"browser tests: {CHROMIUM}"
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def chromium() -> Iterator[Browser]:
-    """The browser, started once."""
+    """The browser, started once; closed before other tests run, since playwright keeps an event loop running."""
     assert not MISSING, f"missing: {'; '.join(MISSING)}"
     from playwright.sync_api import sync_playwright  # noqa: PLC0415 - it may be missing
 
