@@ -6,7 +6,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +48,11 @@ class Rulebook:
     content: Mapping[str, Any] = field(repr=False, compare=False)
     """The YAML content as read, so that an edition can be stored and loaded again."""
     hash: str = ""
+
+    @cached_property
+    def text(self) -> str:
+        """The content as the one text in which an edition is stored."""
+        return json.dumps(dict(self.content), sort_keys=True, ensure_ascii=False)
 
     def row(self, row_id: str) -> Row:
         """Return the row of that id.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -82,8 +81,7 @@ def keep_consultation(
     counter: Counter, unit: UnitOfWork, case: Case, facts: Facts, decision: Decision
 ) -> ConsultationRow:
     """Store a decision with its facts and its rulebook and return it."""
-    content = json.dumps(dict(counter.book.content), sort_keys=True, ensure_ascii=False)
-    unit.rulebooks.keep(counter.book.hash, content)
+    unit.rulebooks.keep(counter.book.hash, counter.book.text)
     return unit.consultations.add(
         ConsultationRow(
             customer_id=case.racquet.customer_id,

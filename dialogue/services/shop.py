@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from contextvars import ContextVar
@@ -58,7 +57,6 @@ class Services:
         self.region = region
         """Where a phone number without a country code belongs."""
         self._turn: ContextVar[_Turn | None] = ContextVar("turn", default=None)
-        self._content = json.dumps(dict(book.content), sort_keys=True, ensure_ascii=False)
 
     # Units of work.
 
@@ -183,7 +181,7 @@ class Services:
         turn = self._turn.get()
         links = record or {}
         with self.work() as unit:
-            unit.rulebooks.keep(self.book.hash, self._content)
+            unit.rulebooks.keep(self.book.hash, self.book.text)
             row = ConsultationRow(
                 customer_id=links.get("customer_id"),
                 racquet_id=links.get("racquet_id"),
