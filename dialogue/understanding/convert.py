@@ -72,6 +72,14 @@ def _between(days: float) -> Callable[[Hit], Value]:
     return invert
 
 
+def _times_in(days: float) -> Callable[[Hit], Value]:
+    def divide(hit: Hit) -> Value:
+        times, spans = float(hit.groups["n"] or 0), float(hit.groups["m"] or 0)
+        return tidy(times * DAYS_A_WEEK / (spans * days)) if spans > 0 else None
+
+    return divide
+
+
 def _hours_or_minutes(hit: Hit) -> Value:
     low, high = figures(hit)
     factor = 1 / MINUTES_AN_HOUR if low > LONGEST_IN_HOURS else 1
@@ -99,6 +107,8 @@ CONVERTERS: dict[str, Callable[[Hit], Value]] = {
     "days_between": _between(1),
     "weeks_between": _between(DAYS_A_WEEK),
     "months_between": _between(DAYS_A_WEEK * WEEKS_A_YEAR / MONTHS_A_YEAR),
+    "per_weeks": _times_in(DAYS_A_WEEK),
+    "per_days": _times_in(1),
     "hours": _scaled(1),
     "minutes": _scaled(1 / MINUTES_AN_HOUR),
     "hours_or_minutes": _hours_or_minutes,

@@ -5,8 +5,12 @@ from __future__ import annotations
 import re
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from functools import cached_property
+
+from rapidfuzz import process
+from rapidfuzz.distance import OSA
 
 from dialogue.understanding.templates import NUMBER_WORD
 
@@ -139,6 +143,7 @@ class Line:
         )
 
 
+SHORTEST_GUESSED = 5
 LONG_DRAWN = re.compile(r"([^\W\d_])\1{2,}")
 """A letter drawn out, as in "yesss": no word has it three times."""
 
@@ -155,13 +160,28 @@ class Spelling:
     clause_words: frozenset[str] = frozenset()
     """Words that part one clause from the next, as a stop does."""
 
-    def read(self, word: str) -> tuple[str, ...]:
-        """Return the words that a written word stands for."""
+    figures: AbstractSet[str] = frozenset()
+    """Number words, which keep nothing of a contraction: "fifty five'll do"."""
+    guessed: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """By first letter, words that an unknown word one slip away is read as; the likeliest first."""
+    known: AbstractSet[str] = frozenset()
+    """Words that are no slips."""
+
+    def read(self, word: str, *, typed: bool = False) -> tuple[str, ...]:
+        """Return the words that a written word stands for; only who types makes slips of the hand."""
         plain = LONG_DRAWN.sub(r"\1", word.replace("'", ""))
-        return self.meant.get(plain, (plain,))
+        if plain in self.meant:
+            return self.meant[plain]
+        if "'" in word and (stem := word.split("'", 1)[0]) in self.figures:
+            return (stem,)
+        if typed and len(plain) >= SHORTEST_GUESSED and plain not in self.known:
+            near = process.extractOne(plain, self.guessed.get(plain[0], ()), scorer=OSA.distance, score_cutoff=1)
+            if near is not None:
+                return (near[0],)
+        return (plain,)
 
 
-def read_line(source: str, spelling: Spelling = Spelling()) -> Line:
+def read_line(source: str, spelling: Spelling = Spelling(), *, typed: bool = False) -> Line:
     """Return the words of a text; dashes inside words vanish, a dash between numbers means a range."""
     # A letter that becomes two in lower case would move every place after it.
     lowered = "".join(low if len(low := letter.lower()) == 1 else letter for letter in source)
@@ -185,7 +205,7 @@ def read_line(source: str, spelling: Spelling = Spelling()) -> Line:
         elif kind == "date":
             tokens.append(Token(word.replace("-", "/") if word[4:5] != "-" else word, start, end))
         elif word not in DROPPED:
-            tokens += [Token(spelling.marks.get(part, part), start, end) for part in spelling.read(word)]
+            tokens += [Token(spelling.marks.get(part, part), start, end) for part in spelling.read(word, typed=typed)]
         minus = None
     return Line(source, tuple(tokens), fillers=spelling.fillers, breaks=STOPS | spelling.clause_words)
 

@@ -111,6 +111,8 @@ def _share(scan: Scan, numbers: Sequence[tuple[tuple[int, int], float]]) -> Mapp
     plain = [hit for hit in marks if not hit.row.role.startswith("weak")]
     if len(numbers) == 1:
         return {numbers[0][0]: _only(scan, numbers[0][0], marks)}
+    if (whole := _two_by_two(scan, numbers, marks)) is not None:
+        return whole
     pairs = sorted(
         (_distance(scan, hit, span, marks), index, span, ROLES[hit.row.role])
         for index, hit in enumerate(marks)
@@ -131,6 +133,25 @@ def _share(scan: Scan, numbers: Sequence[tuple[tuple[int, int], float]]) -> Mapp
             OTHER[next(iter(said))] if len(said) == 1 and len(rest) == 1 and (plain or not scan.asked) else str(default)
         )
     return roles
+
+
+def _two_by_two(
+    scan: Scan, numbers: Sequence[tuple[tuple[int, int], float]], marks: Sequence[Hit]
+) -> Mapping[tuple[int, int], str] | None:
+    """Return the roles of two figures where both roles are named: of the two ways the one that lies closer."""
+    if len(numbers) != len((BASELINE, READING)):
+        return None
+    first, second = (span for span, _ in numbers)
+    ways = []
+    for roles in ((BASELINE, READING), (READING, BASELINE)):
+        near = [
+            min((_distance(scan, hit, span, ()) for hit in marks if ROLES[hit.row.role] == role), default=None)
+            for span, role in zip((first, second), roles, strict=True)
+        ]
+        if None in near:
+            return None
+        ways.append((sum(one for one in near if one is not None), dict(zip((first, second), roles, strict=True))))
+    return min(ways, key=lambda way: way[0])[1]
 
 
 def _only(scan: Scan, span: tuple[int, int], marks: Sequence[Hit]) -> str:

@@ -117,6 +117,15 @@ class SoftActs:
         return self._marks.within(line)
 
 
+def soft_words(folder: Path = CUE_FOLDER) -> list[str]:
+    """Return every word and phrase of the soft act file."""
+    table = read_cues(FILE, folder)
+    groups = [table["small"], table["question_words"], table["question_leads"], table["question_marks"]]
+    for row in table["rows"]:
+        groups += [*row.get("has", ()), row.get("unless", ()), row.get("only", ())]
+    return [str(word) for group in groups for word in group]
+
+
 def _group(words: Sequence[Any]) -> Group:
     said = [NUMBER_STAND_IN if word == NUMBER else str(word) for word in words]
     return Group(

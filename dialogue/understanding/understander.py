@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from dialogue.messages import Understanding
-from dialogue.understanding.acts import CORRECT, Act, Acts, Sighting
+from dialogue.understanding.acts import CORRECT, OUT_OF_SCOPE, Act, Acts, Sighting
 from dialogue.understanding.asked import read_asked
 from dialogue.understanding.commit import Committed, commit
 from dialogue.understanding.cuebook import CUE_FOLDER, CueBook, Hit, Row, read_cues, read_rows
@@ -18,11 +20,12 @@ from dialogue.understanding.dates import DIRECTIONS, DatesRead, date_lists, read
 from dialogue.understanding.explain import stages_after, stages_before, unmatched
 from dialogue.understanding.found import Found
 from dialogue.understanding.guard import Guard, Guarded
-from dialogue.understanding.lines import Line, Spelling, read_line
+from dialogue.understanding.lines import SHORTEST_GUESSED, Line, Spelling, read_line
 from dialogue.understanding.numbers import Numbers, number_forms
 from dialogue.understanding.readings import ReadingWords, read_readings, speaks_of_readings
 from dialogue.understanding.repair import Repaired, Repairer
 from dialogue.understanding.sides import TensionLimits, read_materials, read_tensions
+from dialogue.understanding.soft_acts import soft_words
 from dialogue.understanding.sound_alikes import SoundAlikes
 from dialogue.understanding.suggestions import Suggestions
 from dialogue.understanding.templates import Compiler
@@ -34,6 +37,8 @@ ROW_FILES = (
     "acts_questions.yaml", "acts_counter.yaml", "acts_answers.yaml", "acts_flow.yaml",
 )  # fmt: skip
 VOICE = "voice"
+SAID_OF_STRINGING = "sure"
+"""Value of the row whose words can only mean a tension."""
 SURE_ENOUGH = 0.7
 DENIABLE = frozenset({"symptoms", "breaks_strings"})
 DENIED_WHOLE = frozenset({"label_due", "league_start", "reading", "baseline"})
@@ -72,13 +77,10 @@ class Understander:
     def __init__(self, folder: Path = CUE_FOLDER) -> None:
         words = read_cues("words.yaml", folder)
         self.compiler = read_lists(folder)
-        spellings = {str(said): tuple(str(meant).split()) for said, meant in words["spellings"].items()}
-        self.spelling = Spelling(
-            frozenset(words["fillers"]), spellings, words["marks"], frozenset(words["clause_words"])
-        )
         dates = read_date_words(self.compiler, folder)
         rows: list[Row] = [row for name in ROW_FILES for row in read_rows(name, self.compiler, folder)]
         self.book = CueBook([*(_as_date(row) for row in rows), *dates.rows])
+        self.spelling = _spelling(words, self.book.vocabulary, folder)
         # All patterns now, so that no turn has to wait for one.
         self.book.compile_all()
         self.names = dates.names
@@ -111,7 +113,7 @@ class Understander:
         """Return everything the stages before the decision see."""
         guarded = self.guard.clean(text)
         repaired = self.repairer.repair(guarded.text) if turn.channel == VOICE else Repaired(guarded.text)
-        line = self.numbers.read(read_line(repaired.text, self.spelling))
+        line = self.numbers.read(read_line(repaired.text, self.spelling, typed=turn.channel != VOICE))
         scan = Scan.of(self.book, line, turn.asked)
         if {"foreign", "script", "noise"} & set(guarded.flags):
             return Read(guarded, repaired, line, scan, (), ())
@@ -126,7 +128,7 @@ class Understander:
         used = [hit for hit in settled if hit.row.slot != "date" or hit.row.reads != "slashed_pair"]
         found = read_plain(scan, settled)
         materials = read_materials(scan)
-        found += materials or (self.sound_alikes.read(scan) if turn.channel == VOICE else [])
+        found += materials or self.sound_alikes.read(scan)
         badminton = any(one.slot == "sport" and one.value == "badminton" for one in found)
         found += read_tensions(scan, settled, self.limits, badminton=badminton)
         found += dates.found
@@ -195,15 +197,40 @@ class Understander:
 
 def _denied(read: Read) -> bool:
     """Tell whether the answer to a question about symptoms or broken strings is a plain no."""
-    answers = [one.value for one in read.found if one.slot == read.scan.asked and one.slot in DENIABLE]
-    return bool(answers) and all(answer in ([], False) for answer in answers)
+    answers = [one for one in read.found if one.slot == read.scan.asked and one.slot in DENIABLE]
+    return bool(answers) and max(answers, key=lambda one: one.confidence).value in ([], False)
 
 
 def _emptied(act: Act, asked: str | None) -> frozenset[str]:
-    """Return the slots that an act leaves empty: what was denied, and every date in a question about many."""
+    """Return the slots an act leaves empty: what was denied, dates in a question about many, a sport in chatter."""
     if act.intent == "deny" and asked in DENIED_WHOLE:
         return frozenset({str(asked)})
+    if act.intent == OUT_OF_SCOPE:
+        return frozenset({"sport"})
     return frozenset(DIRECTIONS) if act.intent == "ask_due_list" else frozenset()
+
+
+def _spelling(words: Mapping[str, Any], vocabulary: AbstractSet[str], folder: Path) -> Spelling:
+    """Return how single words are read: by the word file, and by what every other file knows."""
+    own = (str(word) for name in ("topic", "guessed") for word in words[name])
+    numbers = read_cues("numbers.yaml", folder)
+    others = (*read_cues("guard.yaml", folder)["stop_words"], *numbers["cardinals"], *numbers["ordinals"])
+    soft = (word for phrase in soft_words(folder) for word in phrase.split())
+    # The listed words first: of several one slip away the first is taken.
+    targets = dict.fromkeys([*words["guessed"], *sorted({*vocabulary, *own, *others, *soft})])
+    by_letter: dict[str, tuple[str, ...]] = {}
+    for word in targets:
+        if len(word) >= SHORTEST_GUESSED - 1 and word.isalpha():
+            by_letter[word[0]] = (*by_letter.get(word[0], ()), word)
+    return Spelling(
+        fillers=frozenset(words["fillers"]),
+        meant={str(said): tuple(str(meant).split()) for said, meant in words["spellings"].items()},
+        marks=words["marks"],
+        clause_words=frozenset(words["clause_words"]),
+        figures=frozenset(numbers["cardinals"]) - {numbers["pronoun"]},
+        guessed=by_letter,
+        known=frozenset({*targets, *words["common"]}),
+    )
 
 
 def read_lists(folder: Path = CUE_FOLDER) -> Compiler:
@@ -229,7 +256,8 @@ def _gives_way(hit: Hit, scan: Scan) -> bool:
     if hit.row.slot != "tension":
         return False
     in_pounds = any(kind.row.id == "reading.pounds" for kind in scan.role("reading", "kind"))
-    return hit.row.reads in {"bare", "pair"} or in_pounds or scan.asked in READING_ASKED
+    bare = hit.row.reads in {"bare", "pair"} and hit.row.value != SAID_OF_STRINGING
+    return bare or in_pounds or scan.asked in READING_ASKED
 
 
 def _owned(scan: Scan, found: Sequence[Found]) -> list[Found]:

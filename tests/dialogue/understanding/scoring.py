@@ -6,7 +6,7 @@ import datetime as dt
 import json
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -38,6 +38,11 @@ class Line:
     accept: Mapping[str, list[Any]]
     """Other values, or intents, that are as right."""
     tags: tuple[str, ...]
+
+    @property
+    def held_out(self) -> bool:
+        """True for lines that the cues were not written with."""
+        return "held_out" in self.tags
 
 
 @dataclass
@@ -172,3 +177,10 @@ def allowed_days(value: str) -> tuple[dt.date, dt.date] | None:
     first = dt.date(*parts, *([1] * (3 - len(parts))))
     length = {1: relativedelta(years=1), 2: relativedelta(months=1), 3: relativedelta(days=1)}[len(parts)]
     return first, first + length - dt.timedelta(1)
+
+
+def by_held_out(lines: Iterable[Line]) -> Iterator[tuple[bool, list[Line]]]:
+    """Yield the lines the cues were written with, and those held out."""
+    everything = list(lines)
+    for held_out in (False, True):
+        yield held_out, [line for line in everything if line.held_out == held_out]

@@ -1,4 +1,4 @@
-"""The understander on the project's own annotated lines: nine hundred said by invented people of many kinds."""
+"""The understander on the project's own annotated lines: over a thousand, said by invented people of many kinds."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ import re
 import statistics
 import time
 from collections import Counter
+from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -16,24 +18,34 @@ LINES = read_corpus()
 LEAST_PER_INTENT = 8
 
 
-def answer(line: Line) -> tuple[Line, str, dict]:
+def answer(line: Line) -> tuple[Line, str, dict[str, Any]]:
     """Return a line with what is understood of it."""
     meant = understand(line.text, asked=line.asked, channel=line.channel, today=REFERENCE_DAY)
     return line, meant.intent, dict(meant.slots)
 
 
-def scored() -> Score:
-    """Return the score of the whole corpus."""
-    return score(answer(line) for line in LINES)
+def scored(*, held_out: bool) -> Score:
+    """Return the score of one half of the corpus."""
+    return score(answer(line) for line in LINES if line.held_out == held_out)
 
 
 def test_lines_the_cues_were_written_with_are_understood() -> None:
     """The bars of the project's own corpus."""
-    figures = scored()
+    figures = scored(held_out=False)
     assert figures.intent >= 97, figures.misses
     assert figures.mean_recall >= 95, figures.misses
     assert figures.f1 >= 97, figures.misses
     assert figures.precision >= 98, figures.misses
+
+
+def test_lines_held_out_are_understood() -> None:
+    """Lines by other hands that no cue was written for or mended after."""
+    figures = scored(held_out=True)
+    assert figures.lines >= 50
+    assert figures.intent >= 90, figures.misses
+    assert figures.mean_recall >= 80, figures.misses
+    assert figures.f1 >= 92, figures.misses
+    assert figures.precision >= 95, figures.misses
 
 
 def test_every_intent_and_slot_is_in_the_corpus() -> None:
@@ -75,3 +87,17 @@ def test_an_accepted_value_is_a_real_alternative(line: Line) -> None:
     for slot, values in line.accept.items():
         said = line.intent if slot == "intent" else line.slots.get(slot)
         assert [value for value in values if value != said]
+
+
+@pytest.mark.parametrize(
+    ("before", "after"), [("um ", ""), ("well ", ""), ("okay so ", ""), ("", " mate"), ("", " i think"), ("", "!")]
+)
+def test_a_filler_changes_nothing(before: str, after: str) -> None:
+    """Words of no weight around a turn leave its meaning alone in at least 98 of 100 lines."""
+    lines = [
+        line for line in LINES if line.intent != "out_of_scope" and not line.text.rstrip().endswith(("?", ".", "!"))
+    ]
+    changed = [
+        line.text for line in lines if answer(line)[1:] != answer(replace(line, text=f"{before}{line.text}{after}"))[1:]
+    ]
+    assert len(changed) <= 0.02 * len(lines), changed
