@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from dialogue.action_calls import ActionCalls
     from dialogue.conversation import Conversation
     from dialogue.counter.counter import Counter
+    from dialogue.rulebooks.editions import Shelf
     from rules.rulebook import Rulebook
     from storage.backup import Backup, Restored
     from storage.database import Store
@@ -31,18 +32,66 @@ NAMES_DUE_IN_DAYS = 30
 
 @lru_cache(maxsize=4)
 def open_book(settings: Settings) -> Rulebook:
-    """Return the rulebook of this run.
+    """Return the rulebook of this run: the one named, else the one the shop uses, else the one that comes along.
 
     Raises:
-        CommandError: when the book is broken; names file, row and remedy.
+        CommandError: when the book is broken, or cannot be read from the database; says what to do.
     """
     from rules.errors import BookError
     from rules.rulebook import BOOK_FOLDER, load_book
 
     try:
-        return load_book(Path(settings.book) if settings.book else BOOK_FOLDER)
+        if settings.book:
+            return load_book(Path(settings.book))
+        return _stored_book(settings) or load_book(BOOK_FOLDER)
     except BookError as error:
         raise CommandError(f"The rulebook cannot be used. {error}") from error
+
+
+def open_packaged_book() -> Rulebook:
+    """Return the rulebook that comes along, whatever the shop uses."""
+    from rules.rulebook import load_book
+
+    return load_book()
+
+
+def _stored_book(settings: Settings) -> Rulebook | None:
+    """Return the edition the shop has switched to, or None where it has not."""
+    from storage.editions import read_edition
+
+    try:
+        stored = read_edition(settings.db, settings.today)
+    except Exception as error:
+        from storage.errors import StorageError
+
+        if not isinstance(error, StorageError):
+            raise
+        raise CommandError(f"{error} The shop's rulebook is in it; name another with --book.", Exit.STORAGE) from error
+    if stored is None:
+        return None
+    from dialogue.rulebooks.editions import read_content
+
+    return read_content(stored.content)
+
+
+@contextmanager
+def open_shelf(settings: Settings, who: str = "counter") -> Iterator[Shelf]:
+    """Open the shop's editions of the rulebook on this run's database.
+
+    Raises:
+        CommandError: when database or rulebook cannot be used.
+    """
+    from dialogue.rulebooks.editions import Shelf
+    from rules.errors import BookError
+
+    try:
+        with open_database(settings) as store:
+            yield Shelf(store, open_packaged_book(), who)
+    except BookError as error:
+        raise CommandError(f"The rulebook cannot be used. {error}") from error
+    finally:
+        # A switch made here must count for whatever this process opens next.
+        open_book.cache_clear()
 
 
 @contextmanager
@@ -289,26 +338,39 @@ class Report:
     """What `check` found."""
 
     problems: list[str]
+    remarks: list[str]
+    """What is odd and stops nothing."""
     facts: dict[str, Any]
     """What runs here: engine, rulebook, database."""
+
+
+def check_rulebook(settings: Settings) -> Report:
+    """Return every problem of the rulebook of this run, after every combination of inputs was tried."""
+    from dialogue.rulebooks.checking import check_book
+    from rules.engine import choose_engine
+
+    facts: dict[str, Any] = {"engine": choose_engine().name}
+    try:
+        book = open_book(settings)
+    except CommandError as error:
+        return Report([str(error)], [], facts)
+    found = check_book(book)
+    facts |= {"rulebook": book.hash, "rows": found.rows}
+    facts["worked_cases"] = f"{found.trial.as_worked_out} of {found.trial.tried} as worked out"
+    return Report(list(found.problems), list(found.remarks), facts)
 
 
 def check_everything(settings: Settings) -> Report:
     """Return every problem of rulebook, phrases, cues and database, and what this machine runs."""
     from dialogue.catalogue import check_catalogue
     from dialogue.understanding import validate
-    from rules.engine import choose_engine
 
-    problems: list[str] = []
-    facts: dict[str, Any] = {"engine": choose_engine().name}
-    try:
-        facts["rulebook"] = open_book(settings).hash
-    except CommandError as error:
-        problems.append(str(error))
-    problems += [*validate(), *check_catalogue()]
+    report = check_rulebook(settings)
+    report.problems.extend([*validate(), *check_catalogue()])
     try:
         with open_database(settings) as store:
-            facts["database"] = store.where
+            report.facts["database"] = store.where
     except CommandError as error:
-        problems.append(str(error))
-    return Report(problems, facts)
+        if not any(str(error) in problem for problem in report.problems):
+            report.problems.append(str(error))
+    return report

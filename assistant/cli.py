@@ -36,6 +36,9 @@ COMMANDS = {
     "serve": "kiosk and staff board in the browser",
     "demo": "fill an invented shop to try things in",
     "actions": "the conversation's actions over HTTP, in the open action-server protocol",
+    "explain": "why, why not, why not later, what would change it, who says so: for facts or a stored consultation",
+    "practise": "exercises for a trainee, marked by the rulebook; weak rows come back",
+    "rulebook": "the shop's own rulebook: copy, use, undo, list",
     "check": "check rulebook, phrases, cues and set-up",
 }
 

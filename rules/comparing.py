@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -70,10 +70,18 @@ class AnswerChanges:
         }
 
 
-def compare_editions(old: Rulebook, new: Rulebook) -> EditionChanges:
-    """Return which rows, numbers, switches and ranges stand otherwise in the new edition."""
+def compare_editions(old: Rulebook, new: Rulebook, only: Container[str] | None = None) -> EditionChanges:
+    """Return which rows, numbers, switches and ranges stand otherwise in the new edition.
+
+    Args:
+        old: the edition there was.
+        new: the edition there is, or may be; it gives the words.
+        only: rows to look at; None looks at all.
+    """
     words = load_words(new)
-    before, after = _rows(old), _rows(new)
+    before, after = (
+        {row: entry for row, entry in _rows(book).items() if only is None or row in only} for book in (old, new)
+    )
     changed = {
         row: keys
         for row in before.keys() & after.keys()

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
-from rules.book_format import Scalar
+from rules.book_format import NEEDED_VALUES, Scalar
 from rules.evaluator import fire_rows
 from rules.measurement import exact
-from rules.rulebook import Rulebook
+from rules.rulebook import Rulebook, list_rows
 from rules.tables import Input, Row, Table
+from rules.words_format import find_placeholders
 
 Combination = Mapping[str, Scalar]
 
@@ -144,3 +145,24 @@ DERIVED: Mapping[str, Callable[[Rulebook, Combination], Scalar | None]] = {
     "energy_percent": _derive_energy,
 }
 """Columns that follow from others of the same table."""
+
+
+def find_unused(book: Rulebook) -> tuple[str, ...]:
+    """Return the numbers and sources of an edition that nothing uses: a slip of the pen, or left over.
+
+    A number is used by the chain itself, a row's result, a condition or a sentence; a source by a row or a number.
+    """
+    used = set(NEEDED_VALUES)
+    cited: set[str] = set()
+    for row in list_rows(book.content):
+        cited |= set(row["source"])
+        used |= {value for value in row["gives"].values() if isinstance(value, str)}
+        used |= find_placeholders(row["says"]) | find_placeholders(row.get("followed", ""))
+        for cell in row.get("when", {}).values():
+            used |= {bound for bound in cell.values() if isinstance(bound, str)} if isinstance(cell, dict) else set()
+    numbers = book.content["values.yaml"]
+    for group in ("values", "limits", "approximate_days", "policies"):
+        cited |= {entry["source"] for entry in numbers[group].values()}
+    found = [f"values.yaml: {name}: no row uses this number" for name in book.values if name not in used]
+    sources = book.content["sources.yaml"]["sources"]
+    return (*found, *(f"sources.yaml: {name}: nothing names this source" for name in sources if name not in cited))

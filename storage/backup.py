@@ -16,8 +16,9 @@ from sqlalchemy import make_url
 from sqlalchemy.exc import ArgumentError
 
 from storage import schema
-from storage.database import BUSY_MS, Store, default_file, file_of, open_store
+from storage.database import BUSY_MS, Store, file_of, open_store
 from storage.errors import BackupRefused
+from storage.places import default_file
 
 KEPT = 14
 """How many backups a folder keeps."""

@@ -11,18 +11,17 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-import platformdirs
 from sqlalchemy import URL, Connection, Engine, StaticPool, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 
 from storage import schema
 from storage.audit import UnitSession
 from storage.errors import StoreUnusable, explain
+from storage.places import default_file
 from storage.unit_of_work import UnitOfWork
 
 BUSY_MS = 5000
 """How long a writer waits for another one."""
-FILE_NAME = "counterpull.sqlite3"
 
 
 def now_utc() -> dt.datetime:
@@ -117,11 +116,6 @@ def open_store(
         engine.dispose()
         raise
     return Store(engine, clock)
-
-
-def default_file() -> Path:
-    """Return the file that is used when no address is given."""
-    return Path(platformdirs.user_data_dir("counterpull", appauthor=False)) / FILE_NAME
 
 
 def file_of(url: URL) -> Path | None:

@@ -21,10 +21,10 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace, settings: Settings) -> Exit:
     """Restore the backup; the database need not be readable for it."""
-    from assistant.bootstrap import open_book, restore_from
+    from assistant.bootstrap import open_packaged_book, restore_from
     from dialogue.counter.wording import load_wording
 
-    wording = load_wording(open_book(settings))
+    wording = load_wording(open_packaged_book())
     try:
         _check_confirmed(options, wording.say("screen.restore_confirm", path=str(options.file)))
         restored = restore_from(settings, options.file)

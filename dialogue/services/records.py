@@ -5,16 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from dialogue.racquets import PLAYER_FACTS, STRING_FACTS
 from dialogue.services.cards import Card, DueEntry, RacquetCard
-from dialogue.translate import (
-    customer_facts,
-    customer_values,
-    due_values,
-    job_facts,
-    job_values,
-    phone_tail,
-)
+from dialogue.services.on_record import OnRecord
+from dialogue.translate import customer_values, due_values, job_values, phone_tail
 from rules.decision import Decision
 from rules.facts import Facts
 from storage.rows import (
@@ -27,8 +20,6 @@ from storage.rows import (
 from storage.spoken import fold
 from storage.unit_of_work import UnitOfWork
 
-REMEMBERED = (*PLAYER_FACTS, *STRING_FACTS, "strung_on", "label_due", "baseline")
-"""What a later consultation takes from an earlier one: not how the strings felt or read on that day."""
 WEEK = 7
 IN_THE_SHOP = (JobStatus.RECEIVED, JobStatus.STRUNG, JobStatus.READY)
 
@@ -89,20 +80,10 @@ class Records:
         self, customer: CustomerRow | None, racquet: RacquetRow, job: StringJobRow | None, today: dt.date
     ) -> dict[str, Any]:
         """Return what the cards tell: the player's from the customer, the strings' from the last stringing."""
-        facts: dict[str, Any] = {}
-        if earlier := self._unit.consultations.latest_of_racquet(racquet.id):
-            facts |= {name: earlier.facts[name] for name in REMEMBERED if name in earlier.facts}
-            if job and job.strung_on and earlier.today < job.strung_on:
-                facts = {name: value for name, value in facts.items() if name in PLAYER_FACTS}
-            if _is_past(facts.get("league_start"), today):
-                del facts["league_start"]
-        if customer:
-            facts |= customer_facts(customer)
-        if racquet.sport:
-            facts["sport"] = racquet.sport
-        if job:
-            facts |= job_facts(job, self._unit.readings.of_job(job.id))
-        return facts
+        earlier = self._unit.consultations.latest_of_racquet(racquet.id)
+        readings = self._unit.readings.of_job(job.id) if job else ()
+        said, said_on = (earlier.facts, earlier.today) if earlier else ({}, None)
+        return OnRecord(customer, racquet, job, readings, said, said_on).facts(today)
 
     def follow(self, stored: ConsultationRow, facts: Facts, decision: Decision) -> int:
         """Bring a racquet's stringing card up to a decision and return the card's number.
@@ -149,9 +130,3 @@ class Records:
             )
             for row in rows
         )
-
-
-def _is_past(day: Any, today: dt.date) -> bool:
-    """Tell whether a day, or a month or year that was named, began before today."""
-    said = day["value"] if isinstance(day, dict) else day
-    return said is not None and str(said) < today.isoformat()

@@ -7,7 +7,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import delete, update
+from sqlalchemy import delete, func, select, update
 
 from storage import models
 from storage.errors import Conflict
@@ -34,6 +34,15 @@ class Rulebooks(Repository[models.Rulebook, RulebookRow]):
             raise Conflict(
                 "rulebook", hash_, "Another rulebook is stored under this hash; the hash must cover all of it."
             )
+
+    def decided(self) -> dict[str, int]:
+        """Return how many consultations each kept rulebook decided, by hash."""
+        table = models.Consultation
+        counted = select(models.Rulebook.hash, func.count(table.id)).outerjoin(
+            table, table.rulebook == models.Rulebook.hash
+        )
+        order = counted.group_by(models.Rulebook.hash).order_by(models.Rulebook.hash)
+        return {str(row[0]): int(row[1]) for row in self._session.execute(order)}
 
 
 class Consultations(Repository[models.Consultation, ConsultationRow]):

@@ -9,57 +9,26 @@ import os
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pypdf
 import pytest
 
-from assistant.cli import COMMANDS, build_parser, main
+from assistant.cli import COMMANDS, build_parser
 from tests.assistant.command import ROOT
+from tests.assistant.in_process import Shell, open_shell
 
 MAY = "2026-05-04"
 RACQUET = ("--frame", "sound", "--mains", "synthetic_gut", "--tension", "54")
 MAYA = ("--name", "Maya Okoro", "--phone", "(202) 555-0143", "--level", "recreational", "--plays", "3")
 
 
-@dataclass(frozen=True)
-class Ran:
-    """What a command left behind."""
-
-    code: int
-    out: str
-    err: str
-
-    @property
-    def json(self) -> Any:
-        """Its one line of JSON."""
-        (line,) = self.out.splitlines()
-        return json.loads(line)
-
-
-Shell = Callable[..., Ran]
-
-
 @pytest.fixture
 def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
-    """A shell with a database of its own."""
-    monkeypatch.setenv("COUNTERPULL_DB", f"sqlite:///{tmp_path / 'shop.sqlite3'}")
-    for name in ("COUNTERPULL_SMTP", "COUNTERPULL_WHO", "COUNTERPULL_REGION"):
+    """A shell with a database of its own, in May."""
+    for name in ("COUNTERPULL_SMTP", "COUNTERPULL_REGION"):
         monkeypatch.delenv(name, raising=False)
-
-    def run(*words: str, today: str = MAY) -> Ran:
-        capsys.readouterr()
-        try:
-            code = main([*words, "--today", today])
-        except SystemExit as ended:
-            code = int(ended.code or 0)
-        heard = capsys.readouterr()
-        return Ran(code, heard.out, heard.err)
-
-    return run
+    return open_shell(tmp_path, monkeypatch, capsys, today=MAY)
 
 
 @pytest.fixture
@@ -327,7 +296,7 @@ def test_a_backup_is_put_back_and_what_was_there_is_kept(shell: Shell, tag: str,
     assert shell("restore", str(broken), "--yes").code == 4
 
 
-def test_a_pin_is_read_from_standard_input(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_pin_is_read_from_standard_input(shell: Shell) -> None:
     """Never from an option, which others could see."""
     for given, words, code in (
         ("4711\n", ("staff", "add", "Anna", "--role", "owner"), 0),
@@ -337,8 +306,7 @@ def test_a_pin_is_read_from_standard_input(shell: Shell, monkeypatch: pytest.Mon
         ("", ("staff", "retire", "Anna"), 0),
         ("4711\n", ("staff", "verify", "Anna"), 2),
     ):
-        monkeypatch.setattr("sys.stdin", io.StringIO(given))
-        ran = shell(*words)
+        ran = shell(*words, given=given)
         assert ran.code == code, (words, ran)
         assert "4711" not in ran.out + ran.err
 

@@ -27,6 +27,7 @@ from storage import database, schema
 from storage.columns import Base
 from storage.database import Store, open_store
 from storage.errors import StorageError, StoreUnusable
+from storage.places import default_file
 from storage.rows import CustomerRow, ReadingRow
 from tests.storage.conftest import TODAY, bring_racquet
 
@@ -117,9 +118,9 @@ def test_without_an_address_the_file_lies_in_the_users_data_folder(
     """Without an address the file lies in the users data folder."""
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     with open_store() as store:
-        assert Path(store.where) == database.default_file() == tmp_path / "data/counterpull/counterpull.sqlite3"
+        assert Path(store.where) == default_file() == tmp_path / "data/counterpull/counterpull.sqlite3"
         bring_racquet(store)
-    assert database.default_file().stat().st_size > 0
+    assert default_file().stat().st_size > 0
 
 
 def test_opening_an_existing_database_does_not_import_alembic(path: Path) -> None:

@@ -1,0 +1,1 @@
+"""The shop's rulebook as use cases: which edition is in use, what another would change, replay, reasons."""

@@ -1,0 +1,151 @@
+"""Practice from the shell: two hundred exercises by a script, marked as `decide` decides; the schedule outlives it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import random
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dialogue.practice.course import Course
+from dialogue.practice.schedule import plan_next, recall_of
+from rules.chain import decide
+from rules.evaluator import PlainEngine
+from rules.exercises import Answer, Exercise
+from rules.intake import parse_facts
+from rules.rulebook import load_book
+from storage.database import open_store
+from tests.assistant.command import lines, run
+from tests.assistant.in_process import TODAY, Shell, open_shell
+
+DAY = dt.date.fromisoformat(TODAY)
+NOON = dt.datetime(2026, 11, 24, 12, tzinfo=dt.UTC)
+EXERCISES = 200
+
+
+@pytest.fixture
+def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
+    """A shell with a database of its own."""
+    return open_shell(tmp_path, monkeypatch, capsys)
+
+
+def solve(exercise: Exercise) -> Answer:
+    """Return what the rulebook decides, found without the marking."""
+    book = load_book()
+    facts = parse_facts(exercise.facts, today=exercise.today, limits=book.limits)
+    decision = decide(facts, book, PlainEngine())
+    fired = [step.row for step in decision.trail if step.table == exercise.table]
+    return Answer(decision.verdict.value, decision.restring_by, next(row for row in fired if row in exercise.choices))
+
+
+def spoil(answer: Answer, exercise: Exercise, part: str) -> Answer:
+    """Return the answer with one part wrong."""
+    parts: dict[str, Any] = {"verdict": answer.verdict, "date": answer.date, "reason": answer.reason}
+    parts[part] = {
+        "verdict": "play_on" if answer.verdict != "play_on" else "restring_now",
+        "date": dt.date(2001, 1, 1),
+        "reason": next(row for row in exercise.choices if row != answer.reason),
+    }[part]
+    return Answer(**parts)
+
+
+def test_two_hundred_exercises_are_marked_as_the_rulebook_decides(tmp_path: Path) -> None:
+    """Right and wrong parts over a month: each mark agrees with `decide`; half way the database is opened anew."""
+    url, chance = f"sqlite:///{tmp_path / 'shop.sqlite3'}", random.Random(3)  # noqa: S311
+    planned = None
+    for half in range(2):
+        with open_store(url) as store:
+            if half:
+                with store.view() as unit:
+                    assert unit.practice.cards("ida") == planned, "the schedule survived"
+            for number in range(EXERCISES // 2):
+                if number % 10 == 0:
+                    course = Course(store, load_book(), "ida", DAY + dt.timedelta(days=half * 15 + number // 10))
+                exercise = course.next()
+                right = solve(exercise)
+                wrong = chance.choice(["verdict", "date", "reason", None, None, None])
+                marks = course.mark(exercise, spoil(right, exercise, wrong) if wrong else right)
+                assert marks.expected == right
+                assert [part for part in ("verdict", "date", "reason") if not getattr(marks, part)] == (
+                    [wrong] if wrong else []
+                )
+            with store.view() as unit:
+                planned = unit.practice.cards("ida")
+    with open_store(url) as store:
+        progress = Course(store, load_book(), "ida", DAY).progress()
+    assert progress.answered == EXERCISES
+    assert 0 < progress.right < EXERCISES
+
+
+def test_a_weak_row_comes_back_first(tmp_path: Path) -> None:
+    """Missed today, it is asked again after other rows the same day, and known well it waits for days."""
+    with open_store(f"sqlite:///{tmp_path / 'shop.sqlite3'}") as store:
+        course = Course(store, load_book(), "ida", DAY, "reading")
+        first = course.next()
+        course.mark(first, spoil(solve(first), first, "reason"))
+        asked = []
+        for _ in range(4):
+            exercise = course.next()
+            asked.append(exercise.row)
+            course.mark(exercise, solve(exercise))
+        assert first.row in asked
+        weakest = course.progress().rows[0]
+        assert (weakest.row, weakest.asked > weakest.known) == (first.row, True)
+
+
+def test_memory_fades_and_grows() -> None:
+    """Known again and again the waits grow; missed it comes within the hour; recall falls with the days."""
+    state, at, waits = None, NOON, []
+    for _ in range(5):
+        planned = plan_next(state, at, known=True)
+        waits.append((planned.due_at - at).total_seconds())
+        state, at = json.loads(json.dumps(planned.state)), planned.due_at
+    assert waits == sorted(waits)
+    assert waits[-1] > 5 * 86_400
+    missed = plan_next(state, at, known=False)
+    assert missed.due_at - at < dt.timedelta(hours=1)
+    assert recall_of(missed.state, at + dt.timedelta(days=30)) < recall_of(missed.state, at + dt.timedelta(days=1)) <= 1
+
+
+def test_a_script_practises_in_json_lines(tmp_path: Path) -> None:
+    """An exercise a line out, an answer a line in; a bad line is answered with its error and the exercise stays."""
+    url = f"sqlite:///{tmp_path / 'shop.sqlite3'}"
+    answer = {"verdict": "play_on", "date": None, "reason": "verdict-broken"}
+    given = "\n".join(json.dumps(one) for one in ("hello", {"verdict": "maybe"}, {**answer, "date": "soon"}, answer))
+    done = run("practise", "--json", "--count", "1", "--trainee", "ida", "--db", url, "--today", TODAY, given=given)
+    exercise, *errors, marked = lines(done)
+    assert done.returncode == 0
+    assert set(exercise["exercise"]) == {"table", "facts", "today", "choices"}
+    assert [set(error) for error in errors] == [{"error"}] * 3
+    assert set(marked["marked"]) == {"verdict", "date", "reason", "right", "expected", "rows", "lines"}
+    facts = exercise["exercise"]["facts"]
+    decided = lines(run("decide", "--today", exercise["exercise"]["today"], given=json.dumps(facts)))[0]
+    assert marked["marked"]["expected"]["verdict"] == decided["verdict"]
+    assert marked["marked"]["expected"]["date"] == decided["restring_by"]
+    kept = lines(run("practise", "--log", "--json", "--db", url))[0]["answers"]
+    assert [(one["trainee"], one["answer"]["verdict"]) for one in kept] == [("ida", "play_on")]
+
+
+def test_somebody_practises_at_a_terminal(shell: Shell) -> None:
+    """Numbers for verdict and reason, a day or a dash; what cannot be is asked again; an empty line ends."""
+    ran = shell("practise", "--trainee", "ida", given="9\n1\nsoon\n2026-12-01\nx\n1\n\n")
+    assert ran.code == 0
+    assert "Please answer with one of the numbers." in ran.out
+    assert "That is no day" in ran.out
+    assert ran.out.rstrip().endswith("of 1 with every part right.")
+    assert "{" not in ran.out
+    assert "ida: 1 exercises" in shell("practise", "--trainee", "ida", "--progress").out
+    assert "2026-11-24  ida" in shell("practise", "--log").out
+
+
+def test_a_table_alone_and_one_that_is_none(shell: Shell) -> None:
+    """Only its rows; an unknown one names those there are."""
+    found = shell("practise", "--table", "label", "--progress", "--json").json
+    assert {row["row"] for row in found["rows"]} == {row.id for row in load_book().tables["label"].rows}
+    ran = shell("practise", "--table", "colours")
+    assert ran.code == 2
+    assert "stringbed" in ran.err
+    assert "Nobody has practised yet." in shell("practise", "--log").out
