@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from dialogue.rulebooks.editions import Shelf
     from rules.rulebook import Rulebook
     from storage.backup import Backup, Restored
+    from storage.copying import Copied
     from storage.database import Store
 
 MOST_NAMES = 150
@@ -198,6 +199,39 @@ def back_up_to(store: Store, folder: Path, keep: int) -> Backup:
     from storage.backup import back_up
 
     return back_up(store, folder, dt.datetime.now(dt.UTC), keep)
+
+
+def check_stored(settings: Settings) -> None:
+    """Refuse an SQLite file that is not there: opening it would make an empty one.
+
+    Raises:
+        CommandError: when it is missing.
+    """
+    from storage.database import missing_file
+    from storage.errors import StorageError
+
+    try:
+        path = missing_file(settings.db)
+    except StorageError as error:
+        raise CommandError(str(error), Exit.STORAGE) from error
+    if path:
+        raise CommandError(f"{path} is not there; name the database the shop is in.", Exit.NOT_FOUND)
+
+
+def copy_to(store: Store, settings: Settings, progress: Callable[[int, int], None]) -> Copied:
+    """Copy an open database into this run's, which must be empty, and return what arrived.
+
+    Raises:
+        CommandError: when it must not be copied there, or did not arrive.
+    """
+    from storage.copying import copy_database
+    from storage.errors import CopyRefused
+
+    with open_database(settings) as target:
+        try:
+            return copy_database(store, target, progress)
+        except CopyRefused as error:
+            raise CommandError(str(error)) from error
 
 
 def restore_from(settings: Settings, path: Path) -> Restored:

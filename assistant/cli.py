@@ -31,6 +31,7 @@ COMMANDS = {
     "export": "everything on record of one customer",
     "erase": "forget one customer for good",
     "backup": "copy the database and check the copy",
+    "copy": "move the shop to another database, compared row by row",
     "restore": "put a backup in the place of the database",
     "staff": "who may sign in at the counter",
     "serve": "kiosk and staff board in the browser",

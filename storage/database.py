@@ -125,6 +125,12 @@ def file_of(url: URL) -> Path | None:
     return Path(url.database.removeprefix("file:"))
 
 
+def missing_file(url: str | None) -> Path | None:
+    """Return the SQLite file an address names when it is not there; None when it is, or the address names no file."""
+    path = file_of(_address(url))
+    return path if path and not path.exists() else None
+
+
 def place_of(url: URL) -> str:
     """Return the address as a person may read it: the file, or the server without a password."""
     path = file_of(url)

@@ -50,6 +50,16 @@ class BackupRefused(StorageError):
         self.message = message
 
 
+class CopyRefused(StorageError):
+    """A database must not be copied into another one, or did not arrive as it was; nothing of it was kept."""
+
+    def __init__(self, where: str, table: str, message: str) -> None:
+        super().__init__(message)
+        self.where = where
+        self.table = table
+        self.message = message
+
+
 _SIGNS = (
     (
         "locked",

@@ -6,23 +6,19 @@ import argparse
 import os
 import platform
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.exits import CommandError, Exit
 from assistant.json_lines import write_line
+from assistant.progress import progress_bar
 from assistant.settings import Settings
 
 if TYPE_CHECKING:
     from dialogue.counter.wording import Wording
-    from dialogue.rulebooks.moving import Progress
 
 PAGE = ".html"
-DRAWN_EVERY = 0.2
-"""Seconds between two pictures of the progress bar."""
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -91,7 +87,7 @@ def _show_difference(options: argparse.Namespace, settings: Settings) -> Exit:
     wording = _wording(settings)
     editions = Editions(open_book(settings), open_book(other))
     changes = list_changes(editions.old, editions.new)
-    with open_database(settings) as store, _progress(wording) as progress:
+    with open_database(settings) as store, progress_bar(wording.say("rulebook.difference.progress")) as progress:
         movement = find_moved(store, editions, settings.today, max(options.limit, 0), progress)
     if options.json:
         write_line({"old": editions.old.hash, "new": editions.new.hash, "changes": changes, **movement.to_dict()})
@@ -99,19 +95,6 @@ def _show_difference(options: argparse.Namespace, settings: Settings) -> Exit:
     lines = [*tell_changes(changes, options.diff, wording), *tell_movement(movement, wording)]
     sys.stdout.write("\n".join(lines) + "\n")
     return Exit.DONE
-
-
-@contextmanager
-def _progress(wording: Wording) -> Iterator[Progress]:
-    """Give a function that draws how far it has come, on the error stream, where somebody looks at it."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    console = Console(file=sys.stderr)
-    with Progress(*columns, console=console, refresh_per_second=1 / DRAWN_EVERY, transient=True) as bar:
-        task = bar.add_task(wording.say("rulebook.difference.progress"), total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
 def _write_page(page: Path, options: argparse.Namespace, settings: Settings) -> Exit:

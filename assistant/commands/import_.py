@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assistant.desk import Desk, add_shared, at_desk, read_file, write_file
 from assistant.exits import Exit
+from assistant.progress import progress_bar
 from assistant.settings import Settings
 
 if TYPE_CHECKING:
@@ -35,27 +34,13 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
     take_over = import_customers if options.kind == "customers" else import_catalogue
     content = read_file(options.file)
     with at_desk(options, settings) as desk:
-        with _progress_bar(desk) as progress:
+        with progress_bar(desk.say("import_progress")) as progress:
             outcome = take_over(desk.counter, content, options.encoding, progress)
         report = desk.need(outcome)
         if options.report:
             write_file(options.report, _report_csv(desk, report))
         desk.show(_spoken(desk, report), _lines(desk, report))
     return Exit.DONE
-
-
-@contextmanager
-def _progress_bar(desk: Desk) -> Iterator[Callable[[int, int], None] | None]:
-    """Give a progress bar where somebody watches."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True)) as bar:
-        task = bar.add_task(desk.say("import_progress"), total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
 def _spoken(desk: Desk, report: ImportReport) -> dict[str, object]:

@@ -10,42 +10,10 @@ import pytest
 from storage.database import Store
 from storage.errors import Conflict, NotFound
 from storage.privacy import erase_customer, export_customer
-from storage.rows import ConsultationRow, ConversationRow, CustomerRow, LeagueRow, ReadingRow
-from tests.storage.conftest import TODAY, Counter, bring_racquet
+from storage.rows import CustomerRow
+from tests.storage.conftest import Counter, bring_racquet
 
 TRACES = ("Fenwick", "fenwick", "555-0143", "3410555202", "heirloom", "tennis elbow", "just for fun", "feels boardy")
-
-
-@pytest.fixture
-def known(store: Store) -> Counter:
-    """A customer of whom something is stored in every table."""
-    found = bring_racquet(store, notes="heirloom of Fenwick's aunt", wish="no crosses, says Fenwick")
-    with store.unit("anna") as unit:
-        unit.customers.change(found.customer.id, email="marlo@fenwick.example", notes="tennis elbow")
-        unit.racquets.change(found.racquet.id, nickname="Fenwick blue", frame_notes="Fenwick's scratch")
-        unit.readings.add(
-            ReadingRow(job_id=found.job.id, role="check", values=(27.0,), taken_on=TODAY, note="Fenwick: feels boardy")
-        )
-        talk = unit.conversations.save(
-            ConversationRow(sender_id="kiosk-1", events=({"text": "it's Marlo Fenwick, just for fun"},))
-        )
-        unit.conversations.save(ConversationRow(sender_id="phone-2", customer_id=found.customer.id))
-        unit.rulebooks.keep("abc123", "rows: []")
-        unit.consultations.add(
-            ConsultationRow(
-                today=TODAY,
-                facts={"level": "recreational", "words": {"level": "just for fun, says Fenwick"}},
-                decision={"verdict": "play_on"},
-                rulebook="abc123",
-                job_id=found.job.id,
-                conversation_id=talk.id,
-            )
-        )
-        league = unit.leagues.add(LeagueRow(name="Tuesday doubles"))
-        unit.leagues.join(league.id, found.customer.id)
-        unit.reminders.draft(found.job.id, TODAY, "Marlo Fenwick, your strings are due.")
-        unit.commit()
-    return found
 
 
 def test_an_export_holds_everything_as_json(store: Store, known: Counter) -> None:
