@@ -6,7 +6,7 @@ READY := $(VENV)/ready
 DEV_READY := $(VENV)/dev-ready
 PACKAGES := assistant dialogue rules storage
 
-.PHONY: talk voice day test check lint types imports validate bench demo clean help
+.PHONY: talk voice kills day test check lint types imports validate bench demo clean help
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/'
@@ -45,6 +45,10 @@ bench: $(DEV_READY) ## measure, one table
 voice: $(DEV_READY) ## measure the ears: the long table, the spoken dialogues, how soon an answer begins
 	$(BIN)/python -W ignore -m tests.benchmarks.voice_table $(ARGS)
 	$(BIN)/python -m pytest tests/benchmarks/test_voice_bench.py -o addopts="" -q -s
+
+kills: $(DEV_READY) ## kill a counter 500 times on SQLite and 100 times on PostgreSQL; nothing acknowledged may be lost
+	$(BIN)/python -m tests.storage.kills --times 500
+	$(BIN)/python -m tests.storage.kills --times 100 --postgresql
 
 $(READY): pyproject.toml .ci/prepare
 	@PYTHON=$(PYTHON) VENV=$(VENV) sh .ci/prepare "." </dev/null >&2

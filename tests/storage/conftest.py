@@ -9,6 +9,7 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -85,7 +86,14 @@ def postgresql(postgresql_server: str) -> str:
 
 @pytest.fixture(scope="session")
 def postgresql_server() -> Iterator[str]:
-    """The address of a PostgreSQL server that lives as long as the tests; Debian's package is `postgresql`."""
+    """The address of a PostgreSQL server that lives as long as the tests."""
+    with run_postgresql() as url:
+        yield url
+
+
+@contextmanager
+def run_postgresql() -> Iterator[str]:
+    """Run a PostgreSQL server and give its address; Debian's package is `postgresql`."""
     programs = _server_programs()
     folder = Path(tempfile.mkdtemp(prefix="pg-"))
     # The server refuses to run as root.
