@@ -6,7 +6,7 @@ READY := $(VENV)/ready
 DEV_READY := $(VENV)/dev-ready
 PACKAGES := assistant dialogue rules storage
 
-.PHONY: talk voice kills day test check lint types imports validate bench demo clean help
+.PHONY: talk voice kills fuzz day test check lint types imports validate bench demo clean help
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/'
@@ -49,6 +49,9 @@ voice: $(DEV_READY) ## measure the ears: the long table, the spoken dialogues, h
 kills: $(DEV_READY) ## kill a counter 500 times on SQLite and 100 times on PostgreSQL; nothing acknowledged may be lost
 	$(BIN)/python -m tests.storage.kills --times 500
 	$(BIN)/python -m tests.storage.kills --times 100 --postgresql
+
+fuzz: $(DEV_READY) ## throw spoilt input at every door for five minutes
+	$(BIN)/python -m tests.fuzz $(ARGS)
 
 $(READY): pyproject.toml .ci/prepare
 	@PYTHON=$(PYTHON) VENV=$(VENV) sh .ci/prepare "." </dev/null >&2

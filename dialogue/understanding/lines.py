@@ -12,7 +12,7 @@ from functools import cached_property
 from rapidfuzz import process
 from rapidfuzz.distance import OSA
 
-from dialogue.understanding.templates import NUMBER_WORD
+from dialogue.understanding.templates import NUMBER, NUMBER_WORD
 
 PIECE = re.compile(
     r"""(?P<date>(?<![\w./-])(?:\d{4}|\d{1,2})(?P<mark>[./-])\d{1,2}(?P=mark)(?:\d{4}|\d{2})(?![\w/-]|\.\d))
@@ -28,7 +28,7 @@ DROPPED = frozenset("~_`^\"'")
 MINUS, RANGE, PAUSE = "-", "to", ","
 STOPS = frozenset(",.;:?!()")
 MARKS = STOPS | frozenset("<>-=*#|/\\")
-IS_NUMBER = re.compile(r"-?\d+(?:\.\d+)?$")
+IS_NUMBER = re.compile(NUMBER + "$")
 
 
 @dataclass(frozen=True)

@@ -46,10 +46,9 @@ class Customers(Repository[models.Customer, CustomerRow]):
             insert(models.Customer).returning(models.Customer.id, sort_by_parameter_order=True), values
         )
         kept = tuple(replace(row, id=number) for row, number in zip(stored, numbers.scalars(), strict=True))
-        self._session.connection().execute(
-            insert(models.CustomerKey),
-            [{"key": key, "customer_id": row.id} for row in kept for key in sorted(spoken.keys(row.name))],
-        )
+        keys = [{"key": key, "customer_id": row.id} for row in kept for key in sorted(spoken.keys(row.name))]
+        if keys:
+            self._session.connection().execute(insert(models.CustomerKey), keys)
         record_created(
             self._session, models.Customer, [{**one, "id": row.id} for one, row in zip(values, kept, strict=True)]
         )

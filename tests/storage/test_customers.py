@@ -185,3 +185,12 @@ def test_a_whole_list_is_stored_as_if_one_by_one(store: Store) -> None:
         unit.commit()
     with store.view() as unit:
         assert unit.customers.all() == ()
+
+
+def test_a_name_without_a_letter_is_kept_in_a_list(store: Store) -> None:
+    """It sounds like nothing, so it has no key to be found by; the rest of the list must not fall with it."""
+    with store.unit() as unit:
+        (kept,) = unit.customers.add_all([CustomerRow(name="(")])
+        unit.commit()
+    with store.view() as unit:
+        assert unit.customers.get(kept.id).name == "("

@@ -186,3 +186,10 @@ def test_the_language_is_loaded_once() -> None:
     understand("hello again", today=REFERENCE_DAY)
     assert time.process_time() - start < 0.05
     assert Understander.__module__ == "dialogue.understanding.understander"
+
+
+def test_a_number_without_end_is_no_reading() -> None:
+    """More digits than anything is counted in are no figure at all."""
+    meant = understand(f"it read {'9' * 400} fresh", asked="baseline", today=REFERENCE_DAY)
+    assert_valid(meant)
+    assert "baseline" not in meant.slots

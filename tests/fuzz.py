@@ -1,0 +1,189 @@
+"""Throws spoilt input at the doors for a while: whatever comes, there is an answer, soon, and never an exception.
+
+Each input is a real one with a few random changes. `make fuzz` runs five minutes; the tests run a few seconds.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+import json
+import random
+import sys
+import time
+import traceback
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from typing import Any
+
+import yaml
+
+from assistant.bootstrap import decide_facts
+from assistant.settings import Settings
+from dialogue.conversation import Conversation
+from dialogue.counter.counter import Counter
+from dialogue.counter.imports import import_catalogue, import_customers
+from dialogue.messages import Message
+from dialogue.services import Services
+from dialogue.understanding import understand
+from rules.casebook import CASES_FOLDER
+from rules.rulebook import load_book
+from storage.database import open_store
+from tests.dialogue.understanding.scoring import read_corpus
+
+TODAY = dt.date(2026, 11, 24)
+LONGEST = 1.0
+"""Seconds of processor time within which anything must be answered."""
+TURNS_A_TALK = 15
+STRANGE = (
+    "\0", "\u202e", "\ud83c\udfbe", "é" * 3, "%s", "{x}", "';--", "<b>", "../", "=1+1", "\r\n", "9" * 400, "-1",
+    "1e308", "NaN", '"', ",", "  ", "Ω", "null", "٣", "½", "31/31/2026", "0", "a" * 3000,
+)  # fmt: skip
+NOT_A_NUMBER = float("nan")
+VALUES: tuple[Any, ...] = (
+    None,
+    True,
+    -1,
+    0,
+    1e308,
+    float("nan"),
+    "",
+    "9" * 400,
+    [],
+    {},
+    [[]],
+    {"min": 3, "max": 1},
+    "\0",
+)
+CUSTOMERS = "name,phone,email,level\nMaya Okoro,(202) 555-0143,maya@club.example,recreational\nBo Tarn,202 555 0144,,\n"
+CATALOGUE = "product,material,gauge\nOrchard 16,synthetic_gut,1.30\nHollow 17,polyester,1.25\n"
+
+
+@dataclass
+class Findings:
+    """What came of it."""
+
+    tried: dict[str, int] = field(default_factory=dict)
+    faults: list[str] = field(default_factory=list)
+    slowest: dict[str, float] = field(default_factory=dict)
+    """Seconds of processor time of the slowest input at each door."""
+
+
+def spoil(text: str, chance: random.Random) -> str:
+    """Return a text with a few random changes: pieces cut, doubled, swapped, or something strange put in."""
+    for _ in range(chance.randint(1, 4)):
+        start, end = sorted(chance.randint(0, len(text)) for _ in range(2))
+        end = min(end, start + 12)
+        piece = chance.choice(("", text[start:end] * 2, text[start:end][::-1], chance.choice(STRANGE)))
+        text = text[:start] + piece + text[end:]
+    return text
+
+
+def spoil_facts(facts: Mapping[str, Any], chance: random.Random) -> Any:
+    """Return facts with a value, a key or everything changed."""
+    spoilt = dict(facts)
+    for _ in range(chance.randint(1, 3)):
+        key = chance.choice([*spoilt, "unknown", "today", "words", "x"])
+        kind = chance.random()
+        if kind < 0.5:
+            spoilt[key] = chance.choice(VALUES)
+        elif kind < 0.8:
+            spoilt[key] = spoil(str(spoilt.get(key, "")), chance)
+        else:
+            spoilt.pop(key, None)
+    return chance.choice((spoilt, spoilt, spoilt, [spoilt], chance.choice(VALUES)))
+
+
+@dataclass
+class Doors:
+    """Everything that takes something in from outside, on one database in memory."""
+
+    counter: Counter
+    chance: random.Random
+    lines: list[str]
+    facts: list[Mapping[str, Any]]
+    turns: int = 0
+
+    def talk(self) -> tuple[str, Callable[[], object]]:
+        """Return a spoilt line and its turn in a conversation that goes on."""
+        text = spoil(self.chance.choice(self.lines), self.chance)
+        self.turns += 1
+        sender = f"s{self.turns // TURNS_A_TALK}"
+        conversation = Conversation(Services(self.counter.store, self.counter.book), understand, strict=True)
+        channel = self.chance.choice(("typed", "voice"))
+        return text, lambda: conversation.handle(Message(text, sender, channel=channel, today=TODAY))[-1].text[0]
+
+    def decide(self) -> tuple[str, Callable[[], object]]:
+        """Return spoilt facts and their decision as JSON."""
+        facts = spoil_facts(self.chance.choice(self.facts), self.chance)
+        return repr(facts), lambda: json.dumps(decide_facts(facts, Settings("sqlite://", TODAY)))
+
+    def take_customers(self) -> tuple[str, Callable[[], object]]:
+        """Return a spoilt customer list and its import."""
+        raw = self._spoil_bytes(CUSTOMERS)
+        return repr(raw), lambda: import_customers(self.counter, raw).to_dict()
+
+    def take_catalogue(self) -> tuple[str, Callable[[], object]]:
+        """Return a spoilt string list and its import."""
+        raw = self._spoil_bytes(CATALOGUE)
+        return repr(raw), lambda: import_catalogue(self.counter, raw).to_dict()
+
+    def _spoil_bytes(self, text: str) -> bytes:
+        encoding = self.chance.choice(("utf-8", "utf-16", "latin-1", "utf-8-sig"))
+        raw = bytearray(spoil(text, self.chance).encode(encoding, "replace"))
+        for _ in range(self.chance.randint(0, 3)):
+            raw[self.chance.randrange(len(raw))] = self.chance.randrange(256)
+        return bytes(raw)
+
+
+def fuzz(seconds: float, seed: int) -> Findings:
+    """Try spoilt input at one door after the other until the time is over."""
+    chance, found = random.Random(seed), Findings()  # noqa: S311 - no secret
+    cases = [case for path in CASES_FOLDER.glob("*.yaml") for case in yaml.safe_load(path.read_text("utf-8"))["cases"]]
+    ends = time.monotonic() + seconds
+    with ExitStack() as stack:
+        store = stack.enter_context(open_store("sqlite://"))
+        counter = Counter(store, load_book(), TODAY, "fuzz")
+        doors = Doors(counter, chance, [line.text for line in read_corpus()], [case["facts"] for case in cases])
+        # Cues and phrases are read once, before the clock runs.
+        understand("hello", today=TODAY)
+        ways = (doors.talk, doors.decide, doors.decide, doors.take_customers, doors.take_catalogue)
+        for name, given, call in _endless(ways):
+            if time.monotonic() > ends:
+                return found
+            _try(name, given, call, found)
+    return found
+
+
+def _endless(
+    ways: tuple[Callable[[], tuple[str, Callable[[], object]]], ...],
+) -> Iterator[tuple[str, str, Callable[[], object]]]:
+    while True:
+        for way in ways:
+            yield way.__name__, *way()
+
+
+def _try(name: str, given: str, call: Callable[[], object], found: Findings) -> None:
+    began = time.process_time()
+    try:
+        call()
+    except Exception:  # noqa: BLE001 - whatever it is, it is what is looked for
+        found.faults.append(f"{name} {given[:300]!r}\n{traceback.format_exc(limit=-4)}")
+    taken = time.process_time() - began
+    found.tried[name] = found.tried.get(name, 0) + 1
+    found.slowest[name] = max(found.slowest.get(name, 0.0), taken)
+    if taken > LONGEST:
+        found.faults.append(f"{name} took {taken:.1f} s for {given[:300]!r}")
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seconds", type=float, default=300)
+    parser.add_argument("--seed", type=int, default=int(time.time()))
+    given = parser.parse_args()
+    ended = fuzz(given.seconds, given.seed)
+    slow = {name: round(seconds, 3) for name, seconds in ended.slowest.items()}
+    print(f"seed {given.seed}: {ended.tried}, slowest {slow} s, {len(ended.faults)} faults")  # noqa: T201 - the figure
+    print("\n".join(ended.faults[:10]))  # noqa: T201
+    sys.exit(bool(ended.faults))

@@ -1,0 +1,15 @@
+"""The short run of the spoilt input, always the same; `make fuzz` tries other input each time."""
+
+from __future__ import annotations
+
+from tests.fuzz import fuzz
+
+SECONDS, SEED = 15, 1
+
+
+def test_spoilt_input_is_answered_and_never_raises() -> None:
+    """Lines of talk, facts, customer lists and string lists."""
+    found = fuzz(SECONDS, SEED)
+    assert found.faults == []
+    assert set(found.tried) == {"talk", "decide", "take_customers", "take_catalogue"}
+    assert min(found.tried.values()) > 20
