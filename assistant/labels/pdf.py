@@ -5,9 +5,11 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
+import reportlab
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFError, TTFont
 from reportlab.pdfgen.canvas import Canvas
@@ -22,9 +24,12 @@ SHEETS = {"a4": Size(210, 297), "letter": Size(215.9, 279.4)}
 SIZE = re.compile(r"(\d{1,4}(?:[.,]\d+)?)\s*(?:x|\N{MULTIPLICATION SIGN})\s*(\d{1,4}(?:[.,]\d+)?)\s*(?:mm)?")
 LARGEST = 2000
 """Millimetres."""
-PLAIN, BOLD = "Helvetica", "Helvetica-Bold"
-PLAIN_ENCODING = "cp1252"
-"""The letters that every PDF reader and printer has for its own fonts."""
+_SHIPPED = Path(reportlab.__file__).parent / "fonts"
+PLAIN, BOLD = _SHIPPED / "Vera.ttf", _SHIPPED / "VeraBd.ttf"
+"""Bitstream Vera, whose licence (beside the files) lets anybody embed it. A font that is only named is replaced by
+another of other widths in some readers, and then words run into the code."""
+NARROWED = 0.9
+"""Vera runs wide: its letters are set this much narrower, so that a small label holds as much as it can."""
 
 
 @dataclass(frozen=True)
@@ -38,16 +43,25 @@ class Sheet:
     """How many places of the first sheet are used up."""
 
 
+@cache
+def _register(path: Path) -> str:
+    name = f"label-{path}"
+    pdfmetrics.registerFont(TTFont(name, str(path)))
+    return name
+
+
 @dataclass(frozen=True)
 class Fonts:
-    """The fonts for plain and for bold text."""
+    """The fonts for plain and for bold text, by the names under which they are embedded."""
 
-    plain: str = PLAIN
-    bold: str = BOLD
+    plain: str = field(default_factory=lambda: _register(PLAIN))
+    bold: str = field(default_factory=lambda: _register(BOLD))
+    narrowed: float = NARROWED
+    """Width of the letters as a part of the font's own."""
 
     def width(self, text: str, size: float, bold: bool) -> float:  # noqa: FBT001 - called for every letter
         """Return the width of a text in millimetres."""
-        return float(pdfmetrics.stringWidth(text, self.bold if bold else self.plain, size)) / MM
+        return float(pdfmetrics.stringWidth(text, self.bold if bold else self.plain, size)) * self.narrowed / MM
 
 
 def draw_labels(
@@ -64,7 +78,7 @@ def draw_labels(
         size: of a label.
         wording: for what is said when they cannot be drawn.
         sheet: the paper; None makes each label a page of its own size.
-        font: a TTF file; None takes the font that every reader has.
+        font: a TTF file; None takes Bitstream Vera. Either is embedded, so that every reader shows the same.
 
     Raises:
         LabelError: when the words do not fit, or the font lacks a letter.
@@ -74,7 +88,13 @@ def draw_labels(
     places = _places(size, sheet, wording)
     paper = sheet.size if sheet else size
     target = io.BytesIO()
-    canvas = Canvas(target, pagesize=(paper.width * MM, paper.height * MM), invariant=1, pageCompression=1)
+    canvas = Canvas(
+        target,
+        pagesize=(paper.width * MM, paper.height * MM),
+        invariant=1,
+        pageCompression=1,
+        initialFontName=fonts.plain,  # type: ignore[arg-type]  # the stubs say float
+    )
     canvas.setTitle(wording.say("label.title"))
     at = (sheet.skip if sheet else 0) % len(places)
     for number, (_, layout, code) in enumerate(laid):
@@ -140,28 +160,24 @@ def _lay_out(content: LabelContent, size: Size, fonts: Fonts, wording: Wording) 
 def _check_letters(content: LabelContent, fonts: Fonts, wording: Wording) -> None:
     for text in (content.heading, content.date, *content.details, content.tag):
         for letter in text:
-            if not _has(fonts, letter):
+            if not letter.isspace() and not _has(fonts, letter):
                 raise LabelError(wording.say("label.letter_missing", tag=content.tag, letter=letter))
 
 
 def _has(fonts: Fonts, letter: str) -> bool:
-    if fonts.plain == PLAIN:
-        try:
-            letter.encode(PLAIN_ENCODING)
-        except UnicodeEncodeError:
-            return False
-        return True
-    return ord(letter) in pdfmetrics.getFont(fonts.plain).face.charToGlyph  # type: ignore[attr-defined]
+    return all(
+        ord(letter) in pdfmetrics.getFont(name).face.charToGlyph  # type: ignore[attr-defined]
+        for name in (fonts.plain, fonts.bold)
+    )
 
 
 def _load_font(path: Path, wording: Wording) -> Fonts:
-    name = f"label-{path.resolve()}"
     try:
-        pdfmetrics.registerFont(TTFont(name, str(path)))
+        name = _register(path.resolve())
     except (TTFError, OSError) as error:
         reason = str(error).splitlines()[0][:80] if str(error) else type(error).__name__
         raise LabelError(wording.say("label.font_unreadable", path=str(path), reason=reason)) from error
-    return Fonts(name, name)
+    return Fonts(name, name, narrowed=1)
 
 
 def _places(size: Size, sheet: Sheet | None, wording: Wording) -> list[tuple[float, float]]:
@@ -195,8 +211,11 @@ def _fitting(paper: float, label: float, sheet: Sheet) -> int:
 def _draw(canvas: Canvas, layout: Layout, code: Code, fonts: Fonts) -> None:
     canvas.setFillGray(0)
     for text in layout.texts:
-        canvas.setFont(fonts.bold if text.bold else fonts.plain, text.size)
-        canvas.drawString(text.x * MM, text.y * MM, text.text)
+        line = canvas.beginText(text.x * MM, text.y * MM)
+        line.setFont(fonts.bold if text.bold else fonts.plain, text.size)
+        line.setHorizScale(100 * fonts.narrowed)
+        line.textOut(text.text)
+        canvas.drawText(line)
     square = layout.square * MM
     for run in code.runs:
         canvas.rect(

@@ -211,6 +211,33 @@ def test_a_letter_the_font_lacks_is_refused_until_a_font_has_it() -> None:
         draw_labels([words(foreign)], Size(60, 25), WORDING, font=TRUE_TYPE)
 
 
+@pytest.mark.parametrize("font", [None, TRUE_TYPE])
+@pytest.mark.parametrize("sheet", [None, Sheet(SHEETS["a4"])])
+def test_every_font_is_embedded(sheet: Sheet | None, font: Path | None) -> None:
+    """So every reader shows the widths that were reckoned with, and no word runs into the code."""
+    pdf = draw_labels([words(PLAIN), words(LONG)], Size(60, 25), WORDING, sheet, font)
+    pages = pypdf.PdfReader(io.BytesIO(pdf)).pages
+    assert len(pages) == (1 if sheet else 2)
+    for page in pages:
+        used = [one.get_object() for one in page["/Resources"]["/Font"].values()]
+        assert len({one["/BaseFont"] for one in used}) == (1 if font else 2)
+        for one in used:
+            assert one["/FontDescriptor"]["/FontFile2"].get_data()
+
+
+def test_every_letter_of_western_europe_prints() -> None:
+    """All of Windows-1252 that can be seen (the Unicode consortium's table of it, as Python holds it)."""
+    seen = "".join(
+        letter
+        for code in range(33, 256)
+        if (letter := bytes([code]).decode("cp1252", "ignore")) and letter.isprintable()
+    )
+    assert len(seen) > 200
+    every = LabelFacts(**{**vars(PLAIN), "strings": " ".join(seen[at : at + 12] for at in range(0, len(seen), 12))})
+    text = "".join(piece for piece, _ in letters(draw("100x150", every)))
+    assert set(seen) - set(text) == set()
+
+
 def test_a_font_that_is_none_is_refused(tmp_path: Path) -> None:
     """A missing file and a file of something else."""
     other = tmp_path / "other.ttf"
