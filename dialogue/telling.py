@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from dialogue.translate import Phrase, day_phrase, facts_phrases, phrase
+from dialogue.translate import Phrase, day_phrase, facts_phrases, number, phrase
+
+if TYPE_CHECKING:
+    from dialogue.services import Foreseen
 
 Said = tuple[str, dict[str, Any]]
 """A response key and its values."""
@@ -164,6 +168,48 @@ def what_if_values(changes: Mapping[str, Any], now: Mapping[str, Any], then: Map
         del values["then"]
         return "utter_what_if_same", values
     return "utter_what_if", values
+
+
+def foreseen_values(foreseen: Foreseen | None, decision: Mapping[str, Any]) -> Iterator[Said]:
+    """Yield when so much will be lost beside the label's or the chart's day, and what that rests on.
+
+    Nothing where the strings are to come out now: then no later day matters.
+    """
+    if foreseen is None or decision["verdict"] in ("restring_now", "need_more"):
+        return
+    chart = dt.date.fromisoformat(decision["restring_by"]) if decision["restring_by"] else None
+    beside = phrase("utter_forecast_alone")
+    if foreseen.label_due:
+        beside = phrase("utter_forecast_label", date=day_phrase(foreseen.label_due))
+    elif chart:
+        beside = phrase("utter_forecast_chart", date=day_phrase(chart))
+    days = {name: getattr(foreseen, name) for name in ("earliest", "expected", "latest", "horizon")}
+    values = {name: day_phrase(day) for name, day in days.items() if day}
+    yield _reached(foreseen), {"line": number(foreseen.line_percent), "beside": beside, **values}
+    if chart and (parts := _parting(foreseen, chart)):
+        yield parts, {"days": foreseen.apart_days}
+    if foreseen.readings == 1:
+        yield "utter_forecast_leans", {"share": f"{foreseen.prior_percent:.0f}"}
+
+
+def _reached(foreseen: Foreseen) -> str:
+    if foreseen.earliest is None:
+        return "utter_forecast_not_before"
+    if foreseen.latest and foreseen.latest <= foreseen.today:
+        return "utter_forecast_reached"
+    if foreseen.expected and foreseen.expected <= foreseen.today:
+        return "utter_forecast_perhaps_reached"
+    if foreseen.expected is None:
+        return "utter_forecast_perhaps"
+    return "utter_forecast_between" if foreseen.latest else "utter_forecast_open"
+
+
+def _parting(foreseen: Foreseen, chart: dt.date) -> str | None:
+    """Return the phrase for a forecast and a chart that part, or None where they do not."""
+    apart = ((foreseen.expected or foreseen.horizon) - chart).days
+    if abs(apart) <= foreseen.apart_days:
+        return None
+    return "utter_forecast_later" if apart > 0 else "utter_forecast_sooner"
 
 
 def owner_phrases(slots: Mapping[str, Any]) -> dict[str, Any]:

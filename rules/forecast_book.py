@@ -92,6 +92,8 @@ class ForecastFigures(Strict):
     hours_per_play: Figure
     hours_share_sd: Figure
     reference_days: Figure
+    told_line_percent: Figure
+    apart_days: Figure
     leans_share: Figure
     shop_share: Figure
     player_share: Figure

@@ -15,7 +15,7 @@ from dialogue.errors import ValueRefused
 from dialogue.intake import claims, intent_of, outdated
 from dialogue.options import asks_for_sooner
 from dialogue.racquets import FACTS, all_racquets, known_facts
-from dialogue.telling import Telling, next_question, what_if_values
+from dialogue.telling import Telling, foreseen_values, next_question, what_if_values
 from dialogue.translate import facts_phrases
 
 Validator = Callable[..., Awaitable[dict[str, Any]]]
@@ -99,7 +99,12 @@ class TellVerdict(CounterAction):
             if caution not in everywhere:
                 say(dispatcher, key, **values)
             spoken.append(caution)
-        facts = known_facts(slots)
+        facts, job_id = known_facts(slots), (slots["record"] or {}).get("job_id")
+        foreseen = self.services.foresee(facts, today(tracker), job_id)
+        if foreseen and foreseen.name not in spoken:
+            spoken.append(foreseen.name)
+            for key, values in foreseen_values(foreseen, slots["decision"]):
+                say(dispatcher, key, **values)
         number = self.services.consult(facts, slots["decision"], today(tracker), slots["record"])
         kept = [name for name in spoken if name != "why"]
         told = list(telling.headline())

@@ -15,7 +15,7 @@ from dialogue.intake import outdated
 from dialogue.options import chosen
 from dialogue.racquets import FACTS, alike_racquet, all_racquets, known_facts
 from dialogue.services import Card, Fetched, Logged, RacquetCard
-from dialogue.telling import Telling
+from dialogue.telling import Telling, foreseen_values
 from dialogue.translate import Phrase, day_phrase, fact_phrase, facts_phrases, phrase, reading_phrase
 
 ASKED_AGAIN = frozenset({"mains_material", "mains_tension", "crosses_tension", "promised_on", "frame_check"})
@@ -267,6 +267,10 @@ class LogReading(CounterAction):
             return [ActiveLoop(None), *set_slots(requested_slot=None, told=True)]
         self._tell(dispatcher, logged, slots["reading"])
         facts = {name: logged.card.facts.get(name) for name in FACTS}
+        if logged.after:
+            foreseen = self.services.foresee(logged.card.facts, today(tracker), logged.card.job_id)
+            for key, values in foreseen_values(foreseen, logged.after):
+                say(dispatcher, key, **values)
         decided = set_slots(decision=logged.after, told=True, record=logged.card.to_record())
         over = [ActiveLoop(None), *_sealed(slots), *set_slots(requested_slot=None, offered=[])]
         return [*over, *set_slots(**facts), *decided]

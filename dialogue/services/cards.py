@@ -9,6 +9,32 @@ from typing import Any
 
 
 @dataclass(frozen=True)
+class Foreseen:
+    """When a stringbed will have lost so much, and how that stands to the chart; it overrides no verdict."""
+
+    today: dt.date
+    line_percent: float
+    earliest: dt.date | None
+    """None for this and the next two: not within the horizon."""
+    expected: dt.date | None
+    latest: dt.date | None
+    horizon: dt.date
+    """As far as the forecast looks."""
+    readings: int
+    prior_percent: float
+    """How much of it was expected beforehand."""
+    label_due: dt.date | None
+    """What the label on the throat says."""
+    apart_days: int
+    """Further apart than this, forecast and chart are said to part."""
+
+    @property
+    def name(self) -> str:
+        """Return what tells this forecast from another, so that it is told once."""
+        return f"forecast {self.earliest} {self.expected} {self.latest} {self.label_due}"
+
+
+@dataclass(frozen=True)
 class Checked:
     """A value that was checked against the rulebook's limits."""
 
