@@ -11,9 +11,9 @@ from rasa_sdk.forms import FormValidationAction
 from rasa_sdk.interfaces import Tracker
 
 from dialogue.actions.base import CounterAction, Events, say, set_slots, today
+from dialogue.actions.reasons import TRAINEE, further_lines
 from dialogue.errors import ValueRefused
 from dialogue.intake import claims, intent_of, outdated
-from dialogue.options import asks_for_sooner
 from dialogue.racquets import FACTS, all_racquets, known_facts
 from dialogue.telling import Telling, foreseen_values, next_question, what_if_values
 from dialogue.translate import facts_phrases
@@ -111,10 +111,7 @@ class TellVerdict(CounterAction):
         return set_slots(told=True, headline=told, consultation=number, offered=kept, requested_slot=None)
 
 
-LINES = 3
-"""How many lines on what might be are told; the nearest come first."""
-WHY_NOT, WHAT_WOULD_CHANGE = "why_not", "what_would_change"
-FULL = frozenset({"full", "sources"})
+FULL = frozenset({"full", TRAINEE})
 """With these the whole trail is asked for."""
 
 
@@ -132,9 +129,9 @@ class Explain(CounterAction):
             else:
                 say(dispatcher, "utter_nothing_decided")
             return []
-        lines = self._other_lines(tracker)
+        lines = further_lines(self.services, tracker)
         if lines is not None:
-            for line in lines[:LINES]:
+            for line in lines:
                 say(dispatcher, "utter_why_line", says=line)
             if not lines:
                 say(dispatcher, "utter_why_no_line")
@@ -144,16 +141,6 @@ class Explain(CounterAction):
         for key, values in telling.trail(slots["words"]) if full else telling.short():
             say(dispatcher, key, **values)
         return set_slots(offered=list(dict.fromkeys([*slots["offered"], "why"])))
-
-    def _other_lines(self, tracker: Tracker) -> tuple[str, ...] | None:
-        """Return the lines on why it is not another answer, or on what would change it, where that was asked."""
-        operations = tracker.latest_message.get("operations", ())
-        facts, day = known_facts(tracker.slots), today(tracker)
-        if WHY_NOT in operations:
-            return self.services.why_not(facts, day, sooner=asks_for_sooner(tracker.latest_message["text"]))
-        if WHAT_WOULD_CHANGE in operations:
-            return self.services.what_would_change(facts, day)
-        return None
 
 
 class ExplainQuestion(CounterAction):

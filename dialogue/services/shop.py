@@ -21,9 +21,11 @@ from dialogue.errors import ValueRefused
 from dialogue.services.cards import Card, Checked, DueEntry, Fetched, Foreseen, Logged, RacquetCard, Received
 from dialogue.services.records import Records
 from dialogue.translate import absolute_tension, reading_json
+from rules.backing import find_sources
 from rules.chain import decide
 from rules.decision import Decision, Verdict
 from rules.errors import FactRefused
+from rules.explain import Depth, explain
 from rules.facts import Facts, Reading
 from rules.forecast import forecast_loss
 from rules.forecast_book import load_forecast_book
@@ -168,6 +170,18 @@ class Services:
         if sooner:
             return explain_why_not(facts, self.book, Verdict.RESTRING_NOW).lines
         return explain_why_not_later(facts, self.book).lines
+
+    def why_not_play_on(self, raw: Mapping[str, Any], today: dt.date) -> tuple[str, ...]:
+        """Return, line by line, why it is not "play on"."""
+        return explain_why_not(self.facts(raw, today), self.book, Verdict.PLAY_ON).lines
+
+    def who_says_so(self, decision: Mapping[str, Any]) -> tuple[str, ...]:
+        """Return the sources of a decision row by row, and published advice that differs."""
+        return find_sources(Decision.from_dict(decision), self.book).lines
+
+    def told_for(self, decision: Mapping[str, Any], depth: str) -> tuple[str, ...]:
+        """Return a decision told at one depth: for a customer, a stringer or a trainee."""
+        return explain(Decision.from_dict(decision), self.book).at(Depth(depth))
 
     def what_would_change(self, raw: Mapping[str, Any], today: dt.date) -> tuple[str, ...]:
         """Return the smallest changes that would turn the verdict, or else the day, a line each."""
