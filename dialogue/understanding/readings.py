@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,8 @@ from dialogue.understanding.lines import IS_NUMBER
 
 BASELINE, READING = "baseline", "reading"
 NOW = "now"
+MOST_FIGURES = 12
+"""Figures of one turn that are weighed; who says more is not reading an instrument out."""
 """Value of the row whose words can only mean the later reading."""
 OTHER = {BASELINE: READING, READING: BASELINE}
 ROLES = {"baseline": BASELINE, "weak_baseline": BASELINE, "reading": READING, "weak_reading": READING}
@@ -49,7 +52,7 @@ def _cues(scan: Scan) -> list[Hit]:
 
 def read_readings(scan: Scan, settled: Sequence[Hit]) -> list[Found]:
     """Return the fresh and the later reading of a line that talks of readings."""
-    numbers = _numbers(scan, settled)
+    numbers = _numbers(scan, settled)[:MOST_FIGURES]
     if not numbers:
         return []
     roles = _share(scan, numbers)
@@ -107,7 +110,7 @@ def _is_pair(hit: Hit) -> bool:
 
 
 def _share(scan: Scan, numbers: Sequence[tuple[tuple[int, int], float]]) -> Mapping[tuple[int, int], str]:
-    marks = [hit for hit in _cues(scan) if hit.row.role in ROLES]
+    marks = sorted((hit for hit in _cues(scan) if hit.row.role in ROLES), key=_begin)
     plain = [hit for hit in marks if not hit.row.role.startswith("weak")]
     if len(numbers) == 1:
         return {numbers[0][0]: _only(scan, numbers[0][0], marks)}
@@ -174,12 +177,18 @@ def _only(scan: Scan, span: tuple[int, int], marks: Sequence[Hit]) -> str:
     return READING
 
 
+def _begin(hit: Hit) -> int:
+    return hit.span[0]
+
+
 def _distance(scan: Scan, hit: Hit, span: tuple[int, int], marks: Sequence[Hit]) -> float:
+    """Return how far a mark lies from a figure, in words; what lies between counts more, of marks in their order."""
     before = hit.span[1] <= span[0]
     low, high = (hit.span[1], span[0]) if before else (span[1], hit.span[0])
     words = scan.line.text[low:high].split() if low < high else []
     stops = sum(word in scan.line.breaks for word in words)
-    crossed = sum(1 for other in marks if other is not hit and low <= other.span[0] and other.span[1] <= high)
+    between = marks[bisect_left(marks, low, key=_begin) : bisect_left(marks, high, key=_begin)]
+    crossed = sum(1 for other in between if other is not hit and other.span[1] <= high)
     numbers = sum(bool(IS_NUMBER.match(word)) for word in words)
     weak = WEAKER.get(hit.row.role, 0)
     return len(words) + 2 * stops + CROSSING * (crossed + numbers) + (0 if before else 0.6) + weak

@@ -7,7 +7,7 @@ import json
 import time
 
 import dateparser
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from num2words import num2words
 
@@ -120,6 +120,7 @@ def test_any_jumble_of_the_trades_words_is_understood_somehow(
     ASKED,
     CHANNELS,
 )
+@example("one to two or " * 1500, "reading", "voice")
 def test_long_texts_take_their_time_and_no_more(text: str, asked: str | None, channel: str) -> None:
     """At most 20 ms of processor time a kilobyte of what is read, however the text is made."""
     taken = []
