@@ -165,16 +165,24 @@ def _endless(
 
 
 def _try(name: str, given: str, call: Callable[[], object], found: Findings) -> None:
-    began = time.process_time()
     try:
-        call()
+        taken = _time(call)
+        if taken > LONGEST:
+            # What was only read for the first time, or cleared away meanwhile, does not take so long again.
+            taken = min(taken, _time(call))
     except Exception:  # noqa: BLE001 - whatever it is, it is what is looked for
         found.faults.append(f"{name} {given[:300]!r}\n{traceback.format_exc(limit=-4)}")
-    taken = time.process_time() - began
+        taken = 0.0
     found.tried[name] = found.tried.get(name, 0) + 1
     found.slowest[name] = max(found.slowest.get(name, 0.0), taken)
     if taken > LONGEST:
         found.faults.append(f"{name} took {taken:.1f} s for {given[:300]!r}")
+
+
+def _time(call: Callable[[], object]) -> float:
+    began = time.process_time()
+    call()
+    return time.process_time() - began
 
 
 if __name__ == "__main__":
