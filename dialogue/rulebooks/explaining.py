@@ -16,7 +16,7 @@ from rules.facts import Facts
 from rules.intake import parse_facts
 from rules.near_misses import explain_why_not, explain_why_not_later
 from rules.rulebook import Rulebook
-from rules.turning import Part, Turn, find_turns
+from rules.turning import Part, find_turns
 
 LATER = "later"
 """What is asked for beside a verdict: why the day is not a later one."""
@@ -67,10 +67,6 @@ class Explainer:
         if not lines:
             lines = (load_words(self.book).say("turns", "none", reach=load_grid()["days"].reach),)
         return Told(lines, {"part": part, "changes": [turn.to_dict() for turn in turns]})
-
-    def smallest_change(self, raw: Mapping[str, Any], today: dt.date) -> Turn | None:
-        """Return the one smallest change that turns the verdict."""
-        return next(iter(find_turns(self._facts(raw, today), self.book)), None)
 
     def who_says_so(self, decision: Mapping[str, Any]) -> Told:
         """Return the sources of each row of a decision, and published advice that differs."""

@@ -18,14 +18,13 @@ from dialogue.counter.pickup import hand_over
 from dialogue.counter.readings import Measured, log_reading
 from dialogue.counter.strings import Side, Strings
 from dialogue.errors import ValueRefused
+from dialogue.rulebooks.explaining import Explainer
 from dialogue.services.cards import Card, Checked, DueEntry, Fetched, Foreseen, Logged, RacquetCard, Received
 from dialogue.services.records import Records
 from dialogue.translate import absolute_tension, reading_json
-from rules.backing import find_sources
 from rules.chain import decide
 from rules.decision import Decision, Verdict
 from rules.errors import FactRefused
-from rules.explain import Depth, explain
 from rules.facts import Facts, Reading
 from rules.forecast import forecast_loss
 from rules.forecast_book import load_forecast_book
@@ -177,11 +176,11 @@ class Services:
 
     def who_says_so(self, decision: Mapping[str, Any]) -> tuple[str, ...]:
         """Return the sources of a decision row by row, and published advice that differs."""
-        return find_sources(Decision.from_dict(decision), self.book).lines
+        return Explainer(self.book).who_says_so(decision).lines
 
     def told_for(self, decision: Mapping[str, Any], depth: str) -> tuple[str, ...]:
         """Return a decision told at one depth: for a customer, a stringer or a trainee."""
-        return explain(Decision.from_dict(decision), self.book).at(Depth(depth))
+        return Explainer(self.book).depth(decision, depth).lines
 
     def what_would_change(self, raw: Mapping[str, Any], today: dt.date) -> tuple[str, ...]:
         """Return the smallest changes that would turn the verdict, or else the day, a line each."""
