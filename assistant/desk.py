@@ -147,6 +147,7 @@ def add_customer_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--level", help="recreational or competitive")
     parser.add_argument("--plays", metavar="N", type=read_span, help="plays a week: 2, or 2-3")
     parser.add_argument("--hours", metavar="N", type=read_span, help="hours a play: 1.5, or 1-2")
+    parser.add_argument("--hours-per-week", metavar="N", type=read_span, help="hours a week: 4, or 3-5")
     parser.add_argument("--season", help="the part of the year, where it is not all of it")
     parser.add_argument("--group", metavar="WORD", help="a group that the shop's own rows name, such as junior")
     parser.add_argument("--breaks-strings", action=argparse.BooleanOptionalAction, help="whether strings break")
@@ -164,6 +165,7 @@ def draft_of(options: argparse.Namespace) -> CustomerDraft:
         level=options.level,
         plays_per_week=options.plays,
         hours_per_play=options.hours,
+        hours_per_week=options.hours_per_week,
         season=options.season,
         breaks_strings=options.breaks_strings,
         group=options.group,

@@ -20,6 +20,8 @@ Phrase = dict[str, Any]
 WEEKS_A_YEAR = 52
 MONTHS_A_YEAR = 12
 TAIL_SHOWN = 4
+SPANS = ("plays_per_week", "hours_per_play", "hours_per_week")
+"""What a customer's card keeps as a lowest and a highest figure."""
 
 
 def phrase(key: str, **values: Any) -> Phrase:
@@ -228,7 +230,7 @@ def customer_facts(customer: CustomerRow) -> dict[str, Any]:
         for name in ("level", "season", "breaks_strings", "group")
         if getattr(customer, name) is not None
     }
-    for name in ("plays_per_week", "hours_per_play"):
+    for name in SPANS:
         low, high = getattr(customer, f"{name}_low"), getattr(customer, f"{name}_high")
         if low is not None:
             facts[name] = low if high in (None, low) else {"min": low, "max": high}
@@ -238,7 +240,7 @@ def customer_facts(customer: CustomerRow) -> dict[str, Any]:
 def customer_values(facts: Facts) -> dict[str, Any]:
     """Return what a customer's card keeps of the facts: how he or she plays."""
     values = {name: getattr(facts, name) for name in ("level", "season", "breaks_strings", "group")}
-    for name in ("plays_per_week", "hours_per_play"):
+    for name in SPANS:
         span = getattr(facts, name)
         values |= {f"{name}_low": span and span.low, f"{name}_high": span and span.high}
     return {name: value for name, value in values.items() if value is not None}

@@ -210,6 +210,7 @@ def _draft(line: Line) -> CustomerDraft:
         level=read_word("level", "level", cells["level"]) if "level" in cells else None,
         plays_per_week=_span(cells, "plays_per_week"),
         hours_per_play=_span(cells, "hours_per_play"),
+        hours_per_week=_span(cells, "hours_per_week"),
         season=cells["season"].casefold() if "season" in cells else None,
         breaks_strings=_truth(cells, "breaks_strings"),
         group=cells["group"].casefold() if "group" in cells else None,

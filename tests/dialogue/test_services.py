@@ -11,7 +11,7 @@ from dialogue.errors import ValueRefused
 from dialogue.services import Services
 from rules.rulebook import load_book
 from storage.database import Store, open_store
-from storage.rows import CustomerRow
+from storage.rows import CustomerRow, RacquetRow
 
 TODAY = dt.date(2026, 11, 25)
 FACTS = {
@@ -111,6 +111,21 @@ def test_what_is_on_record_comes_back_without_yesterdays_symptoms(services: Serv
     assert facts["league_start"] == "2026-12-01"
     assert "symptoms" not in facts
     assert "league_start" not in services.racquets(customer.customer_id, dt.date(2027, 1, 5))[0].facts
+
+
+@pytest.mark.parametrize(("hours", "span"), [(4, (4.0, 4.0)), ({"min": 3, "max": 5}, (3.0, 5.0))])
+def test_how_much_is_played_stands_on_the_players_card(
+    services: Services, store: Store, hours: object, span: tuple[float, float]
+) -> None:
+    """Hours a week are the player's: they are known for a second racquet too, which no talk was about."""
+    customer = services.open_card("Maya Okoro", None)
+    keep(services, customer.customer_id, hours_per_week=hours)
+    with store.unit("test") as unit:
+        card = unit.customers.get(customer.customer_id)
+        unit.racquets.add(RacquetRow(customer_id=card.id, nickname="second"))
+        unit.commit()
+    assert (card.hours_per_week_low, card.hours_per_week_high) == span
+    assert [racquet.facts["hours_per_week"] for racquet in services.racquets(card.id, TODAY)] == [hours, hours]
 
 
 def test_a_name_finds_its_bearer_before_those_who_sound_alike(services: Services, store: Store) -> None:
