@@ -31,6 +31,13 @@ GO_AHEAD, TAKEN, REFUSED, PERMANENT = 354, 250, 400, 500
 """Answers of a server and the least that refuse, for now and for good (RFC 5321, 4.2.1)."""
 
 
+class Problem(StrEnum):
+    """Why nothing can go out until a person has changed something; the key of its sentence."""
+
+    NO_STARTTLS = "no_starttls"
+    CERTIFICATE = "certificate"
+
+
 class Fate(StrEnum):
     """What became of a message."""
 
@@ -64,6 +71,7 @@ class Delivery:
 
     fate: Fate
     said: str = ""
+    problem: Problem | None = None
 
 
 def read_mailbox(environment: Mapping[str, str] = os.environ) -> Mailbox | None:
@@ -137,6 +145,8 @@ def write_message(letter: Letter, mailbox: Mailbox) -> EmailMessage:
 
 def send_mail(mailbox: Mailbox, letter: Letter) -> Delivery:
     """Hand a letter to the mail server and return its fate.
+
+    A certificate is checked against the machine's own authorities, or those of the file that SSL_CERT_FILE names.
 
     What fails before the message itself was handed over surely did not go out. A connection that breaks after
     it, before the server's answer, leaves it open: SMTP has no way to ask.
@@ -214,6 +224,10 @@ def _before(error: smtplib.SMTPException | OSError) -> Delivery:
     """Return the fate of a message that was never handed over."""
     if isinstance(error, smtplib.SMTPAuthenticationError):
         return Delivery(Fate.LATER, f"{error.smtp_code} sign-in refused")
+    if isinstance(error, ssl.SSLCertVerificationError):
+        return Delivery(Fate.LATER, error.verify_message, Problem.CERTIFICATE)
+    if isinstance(error, smtplib.SMTPNotSupportedError):
+        return Delivery(Fate.LATER, _first_line(error), Problem.NO_STARTTLS)
     return Delivery(Fate.LATER, _first_line(error))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from assistant.mail import Delivery, Fate, Letter, Mailbox, send_mail
 from dialogue.counter.counter import Counter
@@ -40,6 +40,8 @@ class Round(Outcome):
     """Not to be sent any more: consent taken back, or restrung meanwhile."""
     interrupted: tuple[str, ...] = ()
     """Claimed by an earlier round and never marked, for example because of a crash."""
+    because: str = ""
+    """Why the round ended early and what to do, where only a person can mend it: the rest waits as it was."""
     quiet_until: dt.datetime | None = None
     """When the quiet hours end, where nothing was sent because of them."""
 
@@ -69,41 +71,56 @@ def send_reminders(
     release_reminders(counter, quiet or now)
     if quiet:
         return Round(interrupted=interrupted, quiet_until=quiet)
+    return replace(_send_all(counter, mailbox, now, send), interrupted=interrupted)
+
+
+def _send_all(counter: Counter, mailbox: Mailbox, now: dt.datetime, send: Send) -> Round:
+    """Send what is due until nothing is left, or until the server shows a fault that only a person can mend."""
     fates: dict[Fate, list[str]] = {fate: [] for fate in Fate}
-    set_aside = 0
-    while True:
+    set_aside, because = 0, ""
+    while not because:
         claim = claim_reminder(counter, now)
         set_aside += claim.set_aside
         if claim.outgoing is None:
             break
-        fate = _send_one(counter, mailbox, claim.outgoing, now, send)
-        fates[fate].append(claim.outgoing.tag)
+        delivery = send(mailbox, _letter(counter, claim.outgoing, now))
+        if delivery.problem:
+            because = counter.wording.say(f"reminder.{delivery.problem}", server=mailbox.host, said=delivery.said)
+            delivery = replace(delivery, said=because)
+        fates[_mark(counter, claim.outgoing, delivery, now)].append(claim.outgoing.tag)
     return Round(
         sent=tuple(fates[Fate.ACCEPTED]),
         later=tuple(fates[Fate.LATER]),
         failed=tuple(fates[Fate.NEVER]),
         uncertain=tuple(fates[Fate.UNCERTAIN]),
         set_aside=set_aside,
-        interrupted=interrupted,
+        because=because,
     )
 
 
-def _send_one(counter: Counter, mailbox: Mailbox, outgoing: Outgoing, now: dt.datetime, send: Send) -> Fate:
+def _letter(counter: Counter, outgoing: Outgoing, now: dt.datetime) -> Letter:
     reminder = outgoing.reminder
-    letter = Letter(
+    return Letter(
         to=(outgoing.customer.email or "") if outgoing.customer else "",
         subject=counter.wording.say("reminder.subject"),
         text=reminder.text,
         message_id=reminder.message_id or "",
         moment=now,
     )
-    delivery = send(mailbox, letter)
+
+
+def _mark(counter: Counter, outgoing: Outgoing, delivery: Delivery, now: dt.datetime) -> Fate:
+    """Write down what became of a reminder, and return what it comes to.
+
+    A fault of the server that a person must mend never makes a reminder fail: it waits until that is done.
+    """
+    reminder, most = outgoing.reminder, int(figure("send_attempts"))
     if delivery.fate == Fate.ACCEPTED:
         mark_sent(counter, reminder.id)
     elif delivery.fate == Fate.UNCERTAIN:
         note_uncertain(counter, reminder.id, delivery.said)
-    elif delivery.fate == Fate.LATER and reminder.attempts < figure("send_attempts"):
-        pause = figure("retry_minutes") * 2 ** (reminder.attempts - 1)
+    elif delivery.fate == Fate.LATER and (delivery.problem or reminder.attempts < most):
+        pause = figure("retry_minutes") * 2 ** (min(reminder.attempts, most) - 1)
         mark_failed(counter, reminder.id, delivery.said, now + dt.timedelta(minutes=pause))
     else:
         mark_failed(counter, reminder.id, delivery.said, None)

@@ -117,6 +117,8 @@ def _round_lines(desk: Desk, done: Round) -> Iterator[str]:
     for name in ("uncertain", "interrupted"):
         if found := getattr(done, name):
             yield desk.say(f"round_{name}", tags=list(found))
+    if done.because:
+        yield done.because
     if done.set_aside:
         yield desk.say("round_set_aside", n=done.set_aside)
 
