@@ -298,6 +298,22 @@ def open_shop(settings: Settings, surroundings: Surroundings) -> Iterator[Shop]:
         yield replace(shop, secret=secret) if secret else shop
 
 
+def warm_up(settings: Settings) -> None:
+    """Load what the first customer would wait for, and keep it out of every later clearing up of memory.
+
+    Raises:
+        CommandError: when the rulebook cannot be used.
+    """
+    import gc
+
+    from dialogue.understanding import understand
+
+    understand("", today=settings.today)
+    suppose_facts({}, {}, settings.today, open_book(settings))
+    gc.collect()
+    gc.freeze()
+
+
 @dataclass(frozen=True)
 class Surroundings:
     """What the web server knows of where it runs."""

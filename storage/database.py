@@ -60,6 +60,11 @@ class Store:
         with self._exclusively(), UnitOfWork(self._session(self.engine, "reader"), self.where) as unit:
             yield unit
 
+    @property
+    def in_memory(self) -> bool:
+        """True where no other process can open what this one wrote."""
+        return self._turn is not None
+
     def close(self) -> None:
         """Let go of every connection."""
         self.engine.dispose()

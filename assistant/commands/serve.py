@@ -7,6 +7,7 @@ import asyncio
 import datetime as dt
 import ipaddress
 import os
+import secrets
 import socket
 import sys
 
@@ -17,6 +18,7 @@ LOOPBACK = "127.0.0.1"
 PORT = 8080
 SECRET_VARIABLE = "COUNTERPULL_SECRET"  # noqa: S105 - the name of a variable
 SHORTEST_SECRET = 32
+MOST_WORKERS = 64
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -25,28 +27,47 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--port", type=int, default=PORT, help=f"port to listen on, 0 is any (default: {PORT})")
     parser.add_argument("--name", action="append", default=[], help="another name this server is called by; repeatable")
     parser.add_argument("--kiosk-only", action="store_true", help="no staff board")
+    parser.add_argument(
+        "--workers", type=int, default=1, help=f"processes that share the work, {MOST_WORKERS} at most (default: 1)"
+    )
     parser.add_argument("--region", default="US", help="where phone numbers without a country code belong")
 
 
 def run(options: argparse.Namespace, settings: Settings) -> Exit:
     """Serve until interrupted."""
-    from assistant.bootstrap import Surroundings, open_shop
+    from assistant.bootstrap import Surroundings, open_database, open_shop, warm_up
     from assistant.channels.web.app import build_app
     from assistant.channels.web.running import serve
+    from assistant.workers import serve_with_workers
 
+    if not 1 <= options.workers <= MOST_WORKERS:
+        raise CommandError(f"--workers {options.workers} cannot be; give 1 to {MOST_WORKERS}.")
     listening = listen(options.host, options.port)
     surroundings = Surroundings(
         today=(lambda: settings.today) if options.today else _today,
         region=options.region,
         kiosk_only=options.kiosk_only,
         hosts=frozenset(name.lower() for name in [*options.name, options.host]),
-        secret=_secret(),
+        secret=_secret() or secrets.token_bytes(SHORTEST_SECRET),
     )
-    with listening, open_shop(settings, surroundings) as shop:
-        port = listening.getsockname()[1]
-        sys.stderr.write(announce(options.host, port, board=not options.kiosk_only))
+
+    def serve_shop() -> None:
+        with open_shop(settings, surroundings) as shop:
+            asyncio.run(serve(build_app(shop), listening))
+
+    with listening:
+        # What is wrong with rulebook or database is said once and before anybody is invited in; a new file gets
+        # its tables here, not from several workers at once.
+        warm_up(settings)
+        with open_database(settings) as store:
+            if options.workers > 1 and store.in_memory:
+                raise CommandError("Workers share one database; name a file or a PostgreSQL server with --db.")
+        sys.stderr.write(announce(options.host, listening.getsockname()[1], board=not options.kiosk_only))
         sys.stderr.flush()
-        asyncio.run(serve(build_app(shop), listening))
+        if options.workers == 1:
+            serve_shop()
+        else:
+            serve_with_workers(options.workers, serve_shop)
     return Exit.DONE
 
 
@@ -92,7 +113,7 @@ def _today() -> dt.date:
 
 
 def _secret() -> bytes | None:
-    """Return what signs the cookies: one secret for several servers, or None for one of this run alone."""
+    """Return what signs the cookies: one secret for several servers, or None where a run makes its own."""
     text = os.environ.get(SECRET_VARIABLE)
     if not text:
         return None

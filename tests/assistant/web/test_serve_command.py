@@ -17,10 +17,10 @@ from assistant.commands.serve import announce, listen
 from tests.assistant.command import ROOT, run
 
 
-def start(path: Path, *words: str, **env: str) -> tuple[subprocess.Popen[str], str]:
+def start(database: str, *words: str, **env: str) -> tuple[subprocess.Popen[str], str]:
     """Start the command and return it with its address."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "assistant", "serve", "--db", f"sqlite:///{path}", "--port", "0", *words],
+        [sys.executable, "-m", "assistant", "serve", "--db", database, "--port", "0", *words],
         cwd=ROOT,
         stderr=subprocess.PIPE,
         text=True,
@@ -41,7 +41,7 @@ def start(path: Path, *words: str, **env: str) -> tuple[subprocess.Popen[str], s
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_it_serves_on_this_machine_alone_until_it_is_stopped(tmp_path: Path, number: signal.Signals) -> None:
     """Loopback only, a clean end, no traceback."""
-    process, address = start(tmp_path / "new.sqlite3")
+    process, address = start(f"sqlite:///{tmp_path}/new.sqlite3")
     assert address.startswith("http://127.0.0.1:")
     assert "When should I restring?" in httpx.get(address).text
     assert httpx.get(f"{address}board/", follow_redirects=True).status_code == 200
