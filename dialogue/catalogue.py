@@ -14,6 +14,7 @@ import yaml
 
 from dialogue.errors import DomainBroken, PhraseMissing
 from dialogue.phrases import VOICE, Phrases
+from dialogue.yaml_files import read_yaml
 
 FOLDER = Path(__file__).parent / "domain"
 CODE = Path(__file__).parent
@@ -49,7 +50,7 @@ def load_domain(folder: Path = FOLDER) -> Domain:
     raw: dict[str, Any] = {"responses": {}}
     for path in (folder / "domain.yml", *sorted((folder / "responses").glob("*.yml"))):
         try:
-            content = yaml.safe_load(path.read_text(encoding="utf-8"))
+            content = read_yaml(path)
         except (OSError, yaml.YAMLError) as error:
             raise DomainBroken([f"{path.name}: cannot be read ({type(error).__name__}); mend the file"]) from error
         twice = set(content.get("responses", ())) & set(raw["responses"])
@@ -134,10 +135,11 @@ def _uses() -> Iterator[_Use]:
             continue
         tree = ast.parse(path.read_text(encoding="utf-8"))
         seen: set[int] = set()
-        for node in ast.walk(tree):
+        nodes = list(ast.walk(tree))
+        for node in nodes:
             if isinstance(node, ast.Call):
                 yield from _in_call(node, path.name, seen)
-        for node in ast.walk(tree):
+        for node in nodes:
             if id(node) not in seen:
                 yield from _in_text(node, None, path.name)
 

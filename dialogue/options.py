@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import yaml
+from dialogue.yaml_files import read_yaml
 
-WORDS = yaml.safe_load((Path(__file__).parent / "domain" / "choosing.yml").read_text(encoding="utf-8"))
+WORDS = read_yaml(Path(__file__).parent / "domain" / "choosing.yml")
 PLACES = tuple(
     frozenset(form.format(word=word) for form in WORDS["forms"] for word in words) for words in WORDS["ordinals"]
 )

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-import yaml
 from rasa_sdk.events import SlotSet
 
 from dialogue.tracker import Event, Talk
+from dialogue.yaml_files import read_yaml
 
 PLAYER_FACTS = (
     "level",
@@ -46,7 +46,7 @@ EMPTY: Mapping[str, Any] = {"whose": "self", "words": {}, "unknown": [], "told":
 SELF = "self"
 THIRD = "third"
 """Owners by pronoun: the speaker, and somebody spoken of before."""
-_WORDS = yaml.safe_load((Path(__file__).parent / "domain" / "choosing.yml").read_text(encoding="utf-8"))
+_WORDS = read_yaml(Path(__file__).parent / "domain" / "choosing.yml")
 LABELS: Mapping[str, frozenset[str]] = {name: frozenset(words) for name, words in _WORDS["racquets"].items()}
 """Words that tell one racquet from another."""
 SINGULAR: Mapping[str, str] = _WORDS["singular"]

@@ -13,6 +13,7 @@ from pydantic import Field as Setting
 
 from rules.errors import BookError
 from rules.facts import Fact, Level, Material, Sport
+from rules.spec_faults import describe_fault
 
 try:  # a book is read in a fifth of the time where PyYAML was built with its C reader
     from yaml import CSafeLoader as SafeLoader
@@ -87,7 +88,7 @@ class TableSpec(Strict):
     @model_validator(mode="after")
     def _has_rows(self) -> TableSpec:
         if not self.rows and self.table != OWN:
-            raise ValueError("rows: a table needs at least one row")
+            raise ValueError("a table needs at least one row")
         return self
 
 
@@ -322,10 +323,13 @@ class PlainLoader(SafeLoader):
 
     def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Hashable, Any]:  # noqa: FBT001, FBT002 - PyYAML's signature
         """Return the mapping, or raise where a key stands twice."""
-        keys = [key.value for key, _ in node.value]
-        for key in keys:
-            if keys.count(key) > 1:
-                raise yaml.MarkedYAMLError(problem=f"the key {key!r} stands twice", problem_mark=node.start_mark)
+        seen: set[str] = set()
+        for key in (key.value for key, _ in node.value if isinstance(key, yaml.ScalarNode)):
+            if key in seen:
+                raise yaml.MarkedYAMLError(
+                    problem=f"the key {key!r} stands twice; remove one", problem_mark=node.start_mark
+                )
+            seen.add(key)
         return super().construct_mapping(node, deep=deep)
 
 
@@ -336,15 +340,29 @@ PlainLoader.yaml_implicit_resolvers = {
 PlainLoader.add_implicit_resolver("tag:yaml.org,2002:bool", re.compile(r"^(?:true|false)$"), list("tf"))
 
 
-def read_yaml(path: Path) -> Any:
+DEEPEST = 20
+"""Brackets within brackets; the reader itself would end the process on some ten thousand."""
+LONGEST_TEXT = 500_000
+"""Characters of a file of the book; the largest that comes along has 40,000."""
+
+
+def read_yaml(path: Path, *, aliases: bool = False) -> Any:
     """Return the content of one YAML file of the book.
+
+    Args:
+        path: the file.
+        aliases: whether a part may be named and repeated; a few lines of that may stand for a million.
 
     Raises:
         BookError: when the file is missing, not text, or not YAML; names the line.
     """
     try:
+        text = path.read_text(encoding="utf-8")
+        if len(text) > LONGEST_TEXT:
+            raise BookError(path.name, "file", f"is longer than {LONGEST_TEXT} characters; take out what is no rule")
+        _check_depth(text, aliases=aliases)
         # The loader is a SafeLoader with stricter keys.
-        return yaml.load(path.read_text(encoding="utf-8"), Loader=PlainLoader)  # noqa: S506
+        return yaml.load(text, Loader=PlainLoader)  # noqa: S506
     except OSError as error:
         raise BookError(path.name, "file", f"cannot be read ({error.strerror}); put the file back") from error
     except UnicodeDecodeError as error:
@@ -353,7 +371,23 @@ def read_yaml(path: Path) -> Any:
         mark = getattr(error, "problem_mark", None)
         where = f"line {mark.line + 1}" if mark else "file"
         problem = getattr(error, "problem", None) or "is not YAML"
-        raise BookError(path.name, where, f"{problem}; check indentation, colons and quotes") from error
+        remedy = "" if ";" in problem else "; check indentation, colons and quotes"
+        raise BookError(path.name, where, f"{problem}{remedy}") from error
+    except (ValueError, OverflowError) as error:
+        raise BookError(path.name, "file", "holds a number too large to be one; write a smaller one") from error
+
+
+def _check_depth(text: str, *, aliases: bool) -> None:
+    """Refuse what the reader would not come back from."""
+    depth = 0
+    for event in yaml.parse(text, Loader=PlainLoader):
+        mark: Any = event.start_mark
+        depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
+        if depth > DEEPEST:
+            raise yaml.MarkedYAMLError(problem="too many brackets in one another; take some out", problem_mark=mark)
+        if isinstance(event, yaml.AliasEvent) and not aliases:
+            problem = f"*{event.anchor} stands for what is written elsewhere; write it out"
+            raise yaml.MarkedYAMLError(problem=problem, problem_mark=mark)
 
 
 def check_spec(file: str, where: str, spec: type[Spec], data: Any) -> Spec:
@@ -361,6 +395,5 @@ def check_spec(file: str, where: str, spec: type[Spec], data: Any) -> Spec:
     try:
         return spec.model_validate(data)
     except ValidationError as error:
-        first = error.errors()[0]
-        path = ".".join(str(part) for part in first["loc"]) or "content"
-        raise BookError(file, where, f"{path}: {first['msg']}; correct or remove it") from error
+        entry, sentence = describe_fault(error.errors(), where)
+        raise BookError(file, entry, sentence) from error

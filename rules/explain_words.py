@@ -179,7 +179,7 @@ class ExplainWords:
 
 @lru_cache(maxsize=1)
 def _load_spec() -> _ExplainSpec:
-    return check_spec(FILE, "file", _ExplainSpec, read_yaml(BOOK_FOLDER / FILE))
+    return check_spec(FILE, "file", _ExplainSpec, read_yaml(BOOK_FOLDER / FILE, aliases=True))
 
 
 def load_words(book: Rulebook) -> ExplainWords:

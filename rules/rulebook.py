@@ -119,8 +119,17 @@ def _read_tables(reader: TableReader, content: Mapping[str, Any]) -> dict[str, T
             if table.name in tables:
                 raise BookError(file, table.name, "a table of this name stands twice; rename one")
             tables[table.name] = table
-    _require("book", "tables", (name for name in OUTPUTS if name != OWN), tables)
+    for name in OUTPUTS:
+        if name != OWN and name not in tables:
+            message = "this table is missing; the rules need it, so put it back"
+            raise BookError(_file_of(name), name, message)
     return tables
+
+
+def _file_of(table: str) -> str:
+    """Return the file of the book that comes along in which a table stands."""
+    content = ((file, read_yaml(BOOK_FOLDER / file)) for file in TABLE_FILES)
+    return next(file for file, data in content if table in {one["table"] for one in data["tables"]})
 
 
 def _hash(content: Mapping[str, Any]) -> str:
@@ -137,7 +146,7 @@ def _require(file: str, where: str, names: Iterable[str], present: Mapping[str, 
 def _read_sources(data: Any) -> dict[str, str]:
     entries = data.get("sources") if isinstance(data, dict) else None
     if not isinstance(entries, dict):
-        raise BookError("sources.yaml", "sources", "must list the sources by id")
+        raise BookError("sources.yaml", "sources", "must list the sources by id; begin it with sources:")
     for name in entries:
         if not isinstance(name, str):
             raise BookError("sources.yaml", str(name), "a source's id must be a word; put it in quotes")
@@ -156,7 +165,9 @@ def _read_numbers(data: Any, sources: Mapping[str, str]) -> ValuesSpec:
     if numbers.values["energy_per_loss"].value == 0:
         raise BookError(file, "energy_per_loss", "is 0, so energy would never fall; give a number above 0")
     if numbers.values["worn_loss_percent"].value > numbers.values["dead_loss_percent"].value:
-        raise BookError(file, "worn_loss_percent", "is more than dead_loss_percent; strings are worn before dead")
+        raise BookError(
+            file, "worn_loss_percent", "is more than dead_loss_percent; strings are worn before dead, so lower it"
+        )
     if numbers.limits["year"].high > LAST_YEAR:
         raise BookError(file, "year", f"goes past {LAST_YEAR}; lower its high")
     return numbers

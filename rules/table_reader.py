@@ -10,7 +10,9 @@ from typing import Any
 
 from rules.book_format import (
     COLUMNS,
+    LARGEST_NUMBER,
     LONGEST_OWN_MONTHS,
+    MOST_ROWS,
     OUTPUTS,
     OWN,
     PLACEHOLDERS,
@@ -51,12 +53,12 @@ class TableReader:
             BookError: names the file, the table or row, and what to do.
         """
         if not isinstance(data, dict) or not isinstance(data.get("tables"), list) or set(data) != {"tables"}:
-            raise BookError(file, "file", "must hold one list called tables")
+            raise BookError(file, "file", "must hold one list called tables, and nothing else; begin it with tables:")
         for entry in data["tables"]:
             name = entry.get("table", "a table") if isinstance(entry, dict) else "a table"
             spec = check_spec(file, str(name), TableSpec, entry)
             if spec.table not in OUTPUTS:
-                raise BookError(file, spec.table, f"unknown table; known are {', '.join(OUTPUTS)}")
+                raise BookError(file, spec.table, f"unknown table; use one of {', '.join(OUTPUTS)}")
             if (spec.table == OWN) != (file == OWN_FILE):
                 raise BookError(file, spec.table, f"the table {OWN} stands in {OWN_FILE}, alone; move it")
             reader = _RowReader(self, file, spec, _read_inputs(file, spec))
@@ -93,6 +95,9 @@ def _check_own_words(file: str, table: str, name: str, column: InputSpec) -> Non
     """Refuse what cannot be the shop's own word for a group of players."""
     if not column.one_of:
         raise BookError(file, table, f"inputs.{name} is no number; list its values in one_of")
+    if len(column.one_of) > MOST_ROWS:
+        # More than there may be rows; each would make the check of every combination longer.
+        raise BookError(file, table, f"inputs.{name} lists more than {MOST_ROWS} words; remove some")
     for option in column.one_of:
         if not isinstance(option, str) or not re.fullmatch(GROUP_WORD, option):
             message = f"inputs.{name}: {option!r} cannot be; write a word in small letters, such as junior"
@@ -177,7 +182,7 @@ class _RowReader:
             self._check_given(spec, key, value, allowed[key])
         for key in self._find_needed(spec):
             if key not in spec.gives:
-                raise self._problem(spec, f"gives.{key} is missing; this row needs it")
+                raise self._problem(spec, f"gives.{key} is missing; this row needs it, so add it")
         if self.table.table == "interval":
             self._check_interval(spec)
 
@@ -211,7 +216,7 @@ class _RowReader:
         if spec.gives["rule"] == "months":
             first, last = (self.book.values[str(spec.gives[end])] for end in ("first", "last"))
             if first > last:
-                raise self._problem(spec, f"first is {first:g} and last is {last:g} months; first comes first")
+                raise self._problem(spec, f"first is {first:g} and last is {last:g} months; put the smaller first")
 
     def _check_sentence(self, spec: RowSpec, key: str, text: str) -> None:
         try:
@@ -263,4 +268,7 @@ class _RowReader:
 
 
 def _is_number(value: Any) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
+    """Tell whether a value is a number that can be counted with; the engine does so in floats."""
+    if not isinstance(value, (int, float)) or isinstance(value, bool):
+        return False
+    return math.isfinite(value) if isinstance(value, float) else abs(value) <= LARGEST_NUMBER

@@ -6,15 +6,20 @@ Each input is a real one with a few random changes. `make fuzz` runs five minute
 from __future__ import annotations
 
 import argparse
+import copy
 import datetime as dt
 import json
 import random
+import shutil
 import sys
 import time
 import traceback
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import yaml
@@ -27,8 +32,14 @@ from dialogue.counter.imports import import_catalogue, import_customers
 from dialogue.messages import Message
 from dialogue.services import Services
 from dialogue.understanding import understand
-from rules.casebook import CASES_FOLDER
-from rules.rulebook import load_book
+from rules.book_format import PlainLoader
+from rules.casebook import CASES_FOLDER, Case, load_cases
+from rules.chain import decide
+from rules.coverage import find_dead_rows, find_gaps_and_overlaps
+from rules.errors import BookError, FactRefused
+from rules.evaluator import PlainEngine
+from rules.explain import explain
+from rules.rulebook import BOOK_FILES, BOOK_FOLDER, OPTIONAL_FILES, load_book
 from storage.database import open_store
 from tests.dialogue.understanding.scoring import read_corpus
 
@@ -40,6 +51,7 @@ STRANGE = (
     "\0", "\u202e", "\ud83c\udfbe", "é" * 3, "%s", "{x}", "';--", "<b>", "../", "=1+1", "\r\n", "9" * 400, "-1",
     "1e308", "NaN", '"', ",", "  ", "Ω", "null", "٣", "½", "31/31/2026", "0", "a" * 3000,
 )  # fmt: skip
+Dumper: type[Any] = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
 NOT_A_NUMBER = float("nan")
 VALUES: tuple[Any, ...] = (
     None,
@@ -95,6 +107,52 @@ def spoil_facts(facts: Mapping[str, Any], chance: random.Random) -> Any:
     return chance.choice((spoilt, spoilt, spoilt, [spoilt], chance.choice(VALUES)))
 
 
+def spoil_yaml(text: str, chance: random.Random) -> str:
+    """Return a file of the book with some of its places deleted, doubled, exchanged or given what nobody writes."""
+    content = yaml.load(text, Loader=PlainLoader)  # noqa: S506 - a safe loader
+    for _ in range(chance.randint(1, 3)):
+        places = list(list_places(content))
+        node, key = chance.choice(places)
+        kind = chance.random()
+        if kind < 0.2:
+            del node[key]
+        elif kind < 0.35 and isinstance(node, list):
+            node.insert(key, node[key])
+        elif kind < 0.6:
+            other, place = chance.choice(places)
+            node[key] = copy.deepcopy(other[place])
+        elif kind < 0.7:
+            node[key] = nest(node[key], chance.choice((3, 19, 40, 150)))
+        else:
+            node[key] = chance.choice((*VALUES, 10**400, -(10**30), "x" * 5_000, list(range(2_000)), "{every!r:>9}"))
+        if not content:
+            break
+    # The same object twice is written as an alias.
+    alias = {"a": content, "b": content} if chance.random() < 0.05 else content
+    return yaml.dump(alias, Dumper=Dumper, sort_keys=False, allow_unicode=True, width=100)
+
+
+def list_places(node: Any) -> Iterator[tuple[Any, Any]]:
+    """Yield every place inside a content, as what holds it and its key there."""
+    keys = list(node) if isinstance(node, dict) else range(len(node)) if isinstance(node, list) else ()
+    for key in keys:
+        yield node, key
+        yield from list_places(node[key])
+
+
+def nest(value: Any, depth: int) -> Any:
+    """Return a value within so many lists."""
+    for _ in range(depth):
+        value = [value]
+    return value
+
+
+@lru_cache(maxsize=1)
+def book_tables() -> frozenset[str]:
+    """Return the tables of the rulebook, by which a fault is named that shows only when it decides."""
+    return frozenset(load_book().tables)
+
+
 @dataclass
 class Doors:
     """Everything that takes something in from outside, on one database in memory."""
@@ -103,6 +161,9 @@ class Doors:
     chance: random.Random
     lines: list[str]
     facts: list[Mapping[str, Any]]
+    folder: Path
+    """Where rulebooks are written to be read again."""
+    cases: tuple[Case, ...] = field(default_factory=load_cases)
     turns: int = 0
 
     def talk(self) -> tuple[str, Callable[[], object]]:
@@ -129,6 +190,32 @@ class Doors:
         raw = self._spoil_bytes(CATALOGUE)
         return repr(raw), lambda: import_catalogue(self.counter, raw).to_dict()
 
+    def take_book(self) -> tuple[str, Callable[[], object]]:
+        """Return a rulebook with one of its files spoilt, and its reading, its check and a decision by it."""
+        name = self.chance.choice((*BOOK_FILES, *OPTIONAL_FILES))
+        text = (BOOK_FOLDER / name).read_text("utf-8")
+        if name in OPTIONAL_FILES:
+            text = text.replace("\n#  ", "\n  ")
+        text = spoil_yaml(text, self.chance) if self.chance.random() < 0.7 else spoil(text, self.chance)
+        (self.folder / name).write_text(text, "utf-8", errors="replace")
+        case = self.chance.choice(self.cases)
+
+        def use() -> object:
+            try:
+                book = load_book.__wrapped__(self.folder)
+                problems = (*find_gaps_and_overlaps(book), *find_dead_rows(book))
+                return problems or explain(decide(case.read_facts(book), book, PlainEngine()), book)
+            except BookError as error:
+                if error.file not in (*BOOK_FILES, *OPTIONAL_FILES, *book_tables()):
+                    raise
+                return str(error)
+            except FactRefused as refused:
+                return refused.message
+            finally:
+                shutil.copy(BOOK_FOLDER / name, self.folder / name)
+
+        return f"{name}: {text}", use
+
     def _spoil_bytes(self, text: str) -> bytes:
         encoding = self.chance.choice(("utf-8", "utf-16", "latin-1", "utf-8-sig"))
         raw = bytearray(spoil(text, self.chance).encode(encoding, "replace"))
@@ -145,10 +232,13 @@ def fuzz(seconds: float, seed: int) -> Findings:
     with ExitStack() as stack:
         store = stack.enter_context(open_store("sqlite://"))
         counter = Counter(store, load_book(), TODAY, "fuzz")
-        doors = Doors(counter, chance, [line.text for line in read_corpus()], [case["facts"] for case in cases])
+        folder = Path(stack.enter_context(TemporaryDirectory()))
+        shutil.copytree(BOOK_FOLDER, folder, dirs_exist_ok=True)
+        lines = [line.text for line in read_corpus()]
+        doors = Doors(counter, chance, lines, [case["facts"] for case in cases], folder)
         # Cues and phrases are read once, before the clock runs.
         understand("hello", today=TODAY)
-        ways = (doors.talk, doors.decide, doors.decide, doors.take_customers, doors.take_catalogue)
+        ways = (doors.talk, doors.decide, doors.decide, doors.take_customers, doors.take_catalogue, doors.take_book)
         for name, given, call in _endless(ways):
             if time.monotonic() > ends:
                 return found

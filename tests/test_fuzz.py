@@ -8,8 +8,8 @@ SECONDS, SEED = 15, 1
 
 
 def test_spoilt_input_is_answered_and_never_raises() -> None:
-    """Lines of talk, facts, customer lists and string lists."""
+    """Lines of talk, facts, customer lists, string lists and rulebooks."""
     found = fuzz(SECONDS, SEED)
     assert found.faults == []
-    assert set(found.tried) == {"talk", "decide", "take_customers", "take_catalogue"}
+    assert set(found.tried) == {"talk", "decide", "take_customers", "take_catalogue", "take_book"}
     assert min(found.tried.values()) > 20

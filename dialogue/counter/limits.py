@@ -8,9 +8,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from dialogue.counter.outcomes import refuse
+from dialogue.yaml_files import read_yaml
 
 FILE = Path(__file__).with_name("limits.yaml")
 
@@ -18,7 +17,7 @@ FILE = Path(__file__).with_name("limits.yaml")
 @lru_cache(maxsize=1)
 def read_limits() -> dict[str, Any]:
     """Return the content of limits.yaml."""
-    content: dict[str, Any] = yaml.safe_load(FILE.read_text("utf-8"))
+    content: dict[str, Any] = read_yaml(FILE)
     return content
 
 

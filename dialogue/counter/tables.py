@@ -13,9 +13,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from dialogue.counter.outcomes import Outcome, Remark, refuse
+from dialogue.yaml_files import read_yaml
 
 COLUMNS = Path(__file__).with_name("import_columns.yaml")
 LARGEST_BYTES = 200_000_000
@@ -106,7 +105,7 @@ def read_number(column: str, cell: str) -> float:
 
 @lru_cache(maxsize=1)
 def _columns() -> dict[str, Any]:
-    content: dict[str, Any] = yaml.safe_load(COLUMNS.read_text("utf-8"))
+    content: dict[str, Any] = read_yaml(COLUMNS)
     return content
 
 

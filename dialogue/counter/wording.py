@@ -10,10 +10,9 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from dialogue.counter.outcomes import Remark, Term
 from dialogue.errors import PhraseMissing
+from dialogue.yaml_files import read_yaml
 from rules.rulebook import Rulebook
 from rules.sentences import Words
 
@@ -26,7 +25,7 @@ def read_phrases() -> Mapping[str, str]:
     """Return every phrase by its dotted key: the file's name, then the keys inside it."""
     found: dict[str, str] = {}
     for path in sorted(FOLDER.glob("*.yaml")):
-        found |= dict(_flatten(path.stem, yaml.safe_load(path.read_text("utf-8"))))
+        found |= dict(_flatten(path.stem, read_yaml(path)))
     return found
 
 

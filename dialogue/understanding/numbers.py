@@ -60,6 +60,12 @@ class Numbers:
         self._pronoun_before = frozenset(table["pronoun_before"])
         self._early = [_rewrite(raw, compiler) for raw in table["early"]]
         self._late = [_rewrite(raw, compiler) for raw in table["late"]]
+        needed = (rewrite.says.needs for rewrite in (*self._early, *self._late))
+        self._turning = (self._cardinals | self._ordinals).union(*needed)
+
+    def may_read(self, word: str) -> bool:
+        """Tell whether a line with this word may be rewritten; a line of other words alone never is."""
+        return word in self._turning
 
     def read(self, line: Line) -> Line:
         """Return the line with its spoken numbers as figures."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,13 +19,11 @@ TENSION_READS = frozenset({"pounds", "kilos", "pair", "pair_pounds", "pair_kilos
 
 def validate(folder: Path = CUE_FOLDER) -> list[str]:
     """Return every problem of the cue files as "file: row: what to do"; empty when they are sound."""
-    problems = [*_malformed(folder)]
-    if problems:
-        return problems
     try:
         understander = Understander(folder)
     except CueBroken as broken:
-        return [str(broken)]
+        # The first broken row ends the loading; whoever mends the files wants to hear of all.
+        return [*_malformed(folder)] or [str(broken)]
     return [
         *_unknown_names(understander),
         *_never_fire(understander),
@@ -62,13 +60,16 @@ def _unknown_names(understander: Understander) -> Iterator[str]:
 
 def _never_fire(understander: Understander) -> Iterator[str]:
     """Yield the phrases that no line can have, because its words are read differently before the cues see them."""
+    steady = _Steady(understander)
     for row in understander.book.rows:
         for compiled in row.says:
             known = {" ".join(phrase) for phrase in compiled.phrases or ()}
             said = compiled.phrases if compiled.phrases is not None else (tuple(compiled.sample.split()),)
             for phrase in said:
+                if steady.keeps(phrase):
+                    continue
                 text = " ".join(phrase)
-                read = understander.numbers.read(read_line(text, understander.spelling)).text.strip()
+                read = steady.read(text)
                 if (
                     read != text
                     and read not in known
@@ -80,16 +81,47 @@ def _never_fire(understander: Understander) -> Iterator[str]:
                     )
 
 
+class _Steady:
+    """Reads phrases, and tells of most at once that they are read as written: each word is, and none is a figure."""
+
+    def __init__(self, understander: Understander) -> None:
+        self._understander = understander
+        self._known: dict[str, bool] = {}
+        self._read: dict[str, str] = {}
+
+    def keeps(self, phrase: Sequence[str]) -> bool:
+        """Tell whether no word of a phrase is read as another; False where that is not sure."""
+        return all(self._keeps(word) for word in phrase)
+
+    def read(self, text: str) -> str:
+        """Return the words of a text as the cues see them."""
+        read = self._read.get(text)
+        if read is None:
+            line = read_line(text, self._understander.spelling)
+            read = self._read[text] = self._understander.numbers.read(line).text.strip()
+        return read
+
+    def _keeps(self, word: str) -> bool:
+        known = self._known.get(word)
+        if known is None:
+            spelling, numbers = self._understander.spelling, self._understander.numbers
+            # Letters alone are one word to the reader, whatever stands beside them.
+            plain = word.isascii() and word.isalpha() and word.islower()
+            known = self._known[word] = plain and spelling.read(word) == (word,) and not numbers.may_read(word)
+        return known
+
+
 def _fights(understander: Understander) -> Iterator[str]:
     """Yield the phrases that two rows of one slot read differently under the same conditions."""
     seen: dict[tuple[Any, ...], Row] = {}
     for row in understander.book.rows:
         if row.role not in {"value", "kind", "side"}:
             continue
+        conditions = _conditions(row)
         for compiled in row.says:
             for phrase in compiled.phrases or ():
                 for condition in row.asked or (None,):
-                    key = (row.slot, phrase, condition, _conditions(row))
+                    key = (row.slot, phrase, condition, conditions)
                     other = seen.setdefault(key, row)
                     if other is not row and _meaning(other) != _meaning(row):
                         yield (

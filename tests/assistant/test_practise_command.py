@@ -5,6 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import json
 import random
+import subprocess
+import sys
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +21,7 @@ from rules.exercises import Answer, Exercise
 from rules.intake import parse_facts
 from rules.rulebook import load_book
 from storage.database import open_store
-from tests.assistant.command import lines, run
+from tests.assistant.command import ROOT, lines, run
 from tests.assistant.in_process import TODAY, Shell, open_shell
 
 DAY = dt.date.fromisoformat(TODAY)
@@ -52,32 +55,76 @@ def spoil(answer: Answer, exercise: Exercise, part: str) -> Answer:
     return Answer(**parts)
 
 
-def test_two_hundred_exercises_are_marked_as_the_rulebook_decides(tmp_path: Path) -> None:
-    """Right and wrong parts over a month: each mark agrees with `decide`; half way the database is opened anew."""
-    url, chance = f"sqlite:///{tmp_path / 'shop.sqlite3'}", random.Random(3)  # noqa: S311
-    planned = None
-    for half in range(2):
+def test_two_hundred_exercises_through_the_command(tmp_path: Path) -> None:
+    """Three processes on three days, one database: each mark agrees with the command `decide`, and nothing is lost."""
+    url, chance = f"sqlite:///{tmp_path / 'shop.sqlite3'}", random.Random(7)  # noqa: S311
+    taken: list[Taken] = []
+    for days, count in ((0, 90), (9, 60), (30, 50)):
+        today = DAY + dt.timedelta(days=days)
         with open_store(url) as store:
-            if half:
-                with store.view() as unit:
-                    assert unit.practice.cards("ida") == planned, "the schedule survived"
-            for number in range(EXERCISES // 2):
-                if number % 10 == 0:
-                    course = Course(store, load_book(), "ida", DAY + dt.timedelta(days=half * 15 + number // 10))
-                exercise = course.next()
-                right = solve(exercise)
-                wrong = chance.choice(["verdict", "date", "reason", None, None, None])
-                marks = course.mark(exercise, spoil(right, exercise, wrong) if wrong else right)
-                assert marks.expected == right
-                assert [part for part in ("verdict", "date", "reason") if not getattr(marks, part)] == (
-                    [wrong] if wrong else []
-                )
-            with store.view() as unit:
-                planned = unit.practice.cards("ida")
-    with open_store(url) as store:
-        progress = Course(store, load_book(), "ida", DAY).progress()
-    assert progress.answered == EXERCISES
-    assert 0 < progress.right < EXERCISES
+            waiting = Course(store, load_book(), "ida", today).next().to_dict()
+        fresh = practise(url, today, count, chance)
+        assert fresh[0].exercise == waiting, "a new process goes on where the last one ended"
+        taken += fresh
+        progress = lines(run(*SCRIPT, "--progress", "--db", url, "--today", today.isoformat()))[0]
+        assert progress["answered"] == len(taken)
+        assert progress["right"] == sum(one.marked["right"] for one in taken)
+    assert len(taken) == EXERCISES
+    for one, decided in zip(taken, decide_each([one.exercise for one in taken]), strict=True):
+        fired = [step["row"] for step in decided["trail"] if step["table"] == one.exercise["table"]]
+        reason = next(row for row in fired if row in one.exercise["choices"])
+        right = {"verdict": decided["verdict"], "date": decided["restring_by"], "reason": reason}
+        assert one.marked["expected"] == right
+        for part, value in right.items():
+            assert one.marked[part] == (one.answer[part] == value)
+        assert one.marked["right"] == (one.answer == right)
+
+
+SCRIPT = ("practise", "--json", "--trainee", "ida")
+
+
+@dataclass(frozen=True)
+class Taken:
+    """One exercise with what was answered and how it was marked, all as JSON."""
+
+    exercise: dict[str, Any]
+    answer: dict[str, Any]
+    marked: dict[str, Any]
+
+
+def practise(url: str, today: dt.date, count: int, chance: random.Random) -> list[Taken]:
+    """Answer so many exercises of one process, a third of them with a part wrong."""
+    given = [sys.executable, "-m", "assistant", *SCRIPT, "--count", str(count), "--db", url]
+    taken = []
+    with subprocess.Popen(
+        [*given, "--today", today.isoformat()], stdin=subprocess.PIPE, stdout=subprocess.PIPE, cwd=ROOT, text=True
+    ) as process:
+        assert process.stdin
+        assert process.stdout
+        exercise = json.loads(process.stdout.readline())["exercise"]
+        while exercise:
+            put = Exercise(
+                "", exercise["table"], "", exercise["facts"], dt.date.fromisoformat(exercise["today"]),
+                tuple(exercise["choices"]),
+            )  # fmt: skip
+            right = solve(put)
+            wrong = chance.choice(["verdict", "date", "reason", None, None, None, None, None, None])
+            said = spoil(right, put, wrong) if wrong else right
+            day = said.date and said.date.isoformat()
+            answer = {"verdict": said.verdict, "date": day, "reason": said.reason}
+            process.stdin.write(json.dumps(answer) + "\n")
+            process.stdin.flush()
+            told = json.loads(process.stdout.readline())
+            taken.append(Taken(exercise, answer, told["marked"]))
+            exercise = told.get("exercise")
+    assert process.returncode == 0
+    return taken
+
+
+def decide_each(exercises: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return what the command `decide` answers to each exercise on its day."""
+    given = "\n".join(json.dumps({**one["facts"], "today": one["today"]}) for one in exercises)
+    return lines(run("decide", given=given))
 
 
 def test_a_weak_row_comes_back_first(tmp_path: Path) -> None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Callable
 from typing import Any
 
 from rules.engine import DurableEngine, Engine
+from rules.errors import BookError
 from rules.evaluator import PlainEngine
 from rules.rulebook import Rulebook, build_book, load_book
 
@@ -42,3 +44,14 @@ def find_table(content: dict[str, Any], name: str) -> dict[str, Any]:
                 found: dict[str, Any] = table
                 return found
     raise KeyError(name)
+
+
+REMEDY = re.compile(
+    r"; (?:\S+ )*(?:add|use|write|put|save|give|close|list|name|lower|take|check|remove|correct|move|begin|rename)\b"
+)
+"""The clause of an error that says what to do."""
+
+
+def names_remedy(error: BookError) -> bool:
+    """Tell whether an error says what to do about it."""
+    return bool(REMEDY.search(error.message))

@@ -155,7 +155,7 @@ def test_an_edition_with_keys_in_another_order_writes_the_same_trail() -> None:
 
     book, other = load_book(), edit_book(turn_round)
     assert other.hash == book.hash
-    for case in CASES[:40]:
+    for case in CASES:
         known = case.read_facts(book)
         first, second = (str(decide(known, one, PLAIN).to_dict()) for one in (book, other))
         assert first == second

@@ -21,7 +21,7 @@ from rules.intake import parse_facts
 from rules.near_misses import explain_why_not_later
 from rules.rulebook import BOOK_FOLDER, Rulebook, build_book, load_book
 from rules.turning import find_turns
-from tests.rules.editions import ENGINES, edit_book
+from tests.rules.editions import ENGINES, edit_book, names_remedy
 
 TODAY = dt.date(2026, 3, 1)
 BREAKAGES = yaml.safe_load((Path(__file__).parent / "cases" / "broken_own_rows.yaml").read_text(encoding="utf8"))[
@@ -179,5 +179,6 @@ def test_an_own_row_written_wrongly_is_refused(tmp_path: Path, breakage: dict[st
         load_book(folder)
     assert caught.value.file == "own.yaml"
     assert fnmatch.fnmatch(caught.value.row, breakage["row"])
+    assert names_remedy(caught.value), caught.value.message
     for piece in breakage["says"]:
         assert piece in caught.value.message

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from rules.book_format import MOST_ROWS, NEEDED_VALUES
 from rules.errors import BookError
 from rules.rulebook import BOOK_FILES, BOOK_FOLDER, build_book, load_book
-from tests.rules.editions import edit_book, find_table
+from tests.rules.editions import edit_book, find_table, names_remedy
 from tests.strategies import any_json
 
 BREAKAGES = yaml.safe_load((Path(__file__).parent / "cases" / "broken_books.yaml").read_text(encoding="utf8"))["broken"]
@@ -51,7 +51,8 @@ def test_a_broken_book_is_refused(tmp_path: Path, breakage: dict[str, Any]) -> N
     with pytest.raises(BookError) as caught:
         load_book(folder)
     assert caught.value.row == breakage["row"]
-    assert caught.value.file in {breakage["file"], "book"}
+    assert caught.value.file == breakage["file"]
+    assert names_remedy(caught.value), caught.value.message
     for piece in breakage["says"]:
         assert piece in caught.value.message
     assert str(caught.value) == f"{caught.value.file}: {caught.value.row}: {caught.value.message}"
@@ -60,6 +61,43 @@ def test_a_broken_book_is_refused(tmp_path: Path, breakage: dict[str, Any]) -> N
 def test_there_are_enough_breakages() -> None:
     """The list of ways to break a book does not shrink unseen."""
     assert len(BREAKAGES) >= FEWEST_BREAKAGES
+
+
+@pytest.mark.parametrize(
+    ("text", "row", "says"),
+    [
+        ("tables: " + "[" * 100_000, "line 1", "nesting depth"),
+        ("tables: " + "[" * 50, "line 1", "too many brackets in one another"),
+        ("tables:\n" + "".join(f"{' ' * deep}- \n" for deep in range(200)), "line 21", "too many brackets"),
+        ("a: &a [x, x]\nb: &b [*a, *a]\nc: [*b, *b]\n", "line 2", "*a stands for what is written elsewhere"),
+        ("tables: " + "9" * 5_000, "file", "holds a number too large to be one"),
+        ("#" * 600_000, "file", "is longer than 500000 characters"),
+        ("tables: [!!python/object/apply:os.getcwd []]", "line 1", "could not determine a constructor"),
+        ("tables:\n  <<: {a: 1}\n  <<: {a: 1}\n", "line 2", "stands twice"),
+        ("tables: \0", "file", "check indentation"),
+    ],
+    ids=[
+        "very deep brackets",
+        "deep brackets",
+        "deep lines",
+        "aliases",
+        "a giant number",
+        "a giant file",
+        "a program",
+        "merges",
+        "a zero",
+    ],
+)
+def test_what_would_hang_or_end_the_process_is_refused(tmp_path: Path, text: str, row: str, says: str) -> None:
+    """A file nobody writes by hand, but a broken disk or a bad joke does: named like any other."""
+    for name in BOOK_FILES:
+        shutil.copy(BOOK_FOLDER / name, tmp_path / name)
+    (tmp_path / "interval.yaml").write_text(text, encoding="utf8")
+    with pytest.raises(BookError) as caught:
+        load_book(tmp_path)
+    assert (caught.value.file, caught.value.row) == ("interval.yaml", row)
+    assert says in caught.value.message
+    assert names_remedy(caught.value)
 
 
 def test_a_missing_folder_is_refused(tmp_path: Path) -> None:
