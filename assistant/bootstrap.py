@@ -290,7 +290,6 @@ def open_shop(settings: Settings, surroundings: Surroundings) -> Iterator[Shop]:
             today=surroundings.today,
             explain=explain_fault,
             print_label=print_label,
-            foresee=lambda facts, today: foresee_facts(facts, today, book),
             kiosk_only=surroundings.kiosk_only,
             hosts=surroundings.hosts,
         )
@@ -340,21 +339,6 @@ def suppose_facts(
         return (decide_what_if(known, changes, book) if changes else decide(known, book)).to_dict()
     except FactRefused as refused:
         return {"error": {"fact": refused.fact, "value": refused.value, "message": refused.message}}
-
-
-def foresee_facts(facts: Mapping[str, Any], today: dt.date, book: Rulebook) -> dict[str, Any] | None:
-    """Return the forecast JSON of the stringing that the facts describe, or None where nothing can be foreseen."""
-    from rules.errors import RulesError
-    from rules.forecast import forecast_loss
-    from rules.forecast_book import load_forecast_book
-    from rules.forecast_history import job_from_facts
-    from rules.intake import parse_facts
-
-    try:
-        job = job_from_facts(parse_facts(dict(facts), today=today, limits=book.limits), load_forecast_book())
-        return forecast_loss(job, today).to_dict() if job and job.baseline else None
-    except RulesError:
-        return None
 
 
 def explain_fault(error: BaseException) -> Fault | None:
@@ -415,6 +399,8 @@ def check_everything(settings: Settings) -> Report:
     from concurrent.futures import ThreadPoolExecutor
 
     from dialogue.catalogue import check_catalogue
+    from dialogue.counter.counter import Counter
+    from dialogue.forecasts.shop_prior import show_prior
     from dialogue.understanding import validate
 
     with ThreadPoolExecutor(max_workers=1) as beside:
@@ -426,6 +412,11 @@ def check_everything(settings: Settings) -> Report:
     try:
         with open_database(settings) as store:
             report.facts["database"] = store.where
+            counter = Counter(store, open_packaged_book(), settings.today)
+            learnt = show_prior(counter)
+            report.remarks.extend(counter.wording.remark(remark) for remark in learnt.remarks)
+            if learnt.learnt_on:
+                report.facts["learnt"] = f"{learnt.learnt_on}, {learnt.jobs} stringings"
     except CommandError as error:
         if not any(str(error) in problem for problem in report.problems):
             report.problems.append(str(error))

@@ -22,6 +22,7 @@ COMMANDS = {
     "customer": "find, take down and change customers",
     "job": "a stringing from drop-off to pick-up and back",
     "reading": "log a baseline or a check of one stringing",
+    "learn": "what the shop's own stringings teach the forecast of tension loss",
     "label": "labels for the throat as PDF",
     "pickup": "what a customer should hear when the racquet is handed over",
     "due": "whose strings are due, as a list, CSV or calendar",

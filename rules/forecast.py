@@ -10,9 +10,9 @@ from dataclasses import replace
 from rules.facts import Kind
 from rules.forecast_answer import Band, Forecast, Outlier
 from rules.forecast_book import ForecastBook, load_forecast_book
-from rules.forecast_fit import Misfit, fit_without_outliers
-from rules.forecast_history import History, Job, read_history
-from rules.forecast_prior import ShopPrior, expect_from_book, expect_of_job
+from rules.forecast_fit import LossFit, Misfit, Noise, fit_without_outliers
+from rules.forecast_history import HOURS_PER_DAY, HOURS_PER_WEEK, History, Job, read_history
+from rules.forecast_prior import Population, ShopPrior, expect_from_book, expect_of_any, expect_of_job
 from rules.forecast_remarks import remark_on
 from rules.forecast_view import FitView
 from rules.ranges import EIGHTY_PERCENT
@@ -67,6 +67,16 @@ def forecast_loss(
         outliers=tuple(_name_outlier(one, history, today) for one in misfits),
     )
     return replace(found, remarks=remark_on(found, job, history, book))
+
+
+def usual_loss(population: Population, days: float, book: ForecastBook) -> Band:
+    """Return the loss, in per cent, to expect of any job of the population that day, for the usual hours of play."""
+    figures = book.figures
+    zero, hours = figures.baseline_minutes.value / 60, days * HOURS_PER_DAY
+    played = figures.hours_per_week.value * (hours - zero) / HOURS_PER_WEEK
+    mean, sd = LossFit((), expect_of_any(population), Noise(zero, 0.0, 0.0)).at(hours, played)
+    half = EIGHTY_PERCENT * sd * population.widen
+    return Band(mean - half, mean, mean + half)
 
 
 def _usual_kind(job: Job, past: Sequence[History], shop: ShopPrior | None) -> Kind | None:

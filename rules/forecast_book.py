@@ -98,6 +98,7 @@ class ForecastFigures(Strict):
     shop_share: Figure
     player_share: Figure
     shop_strength: Figure
+    shop_prior_days: Figure
     bend_sd: Figure
     turn_sd: Figure
     implausible_sd: Figure

@@ -18,6 +18,9 @@ Pair = tuple[float, float]
 """One figure for the slope and one for the wear."""
 Information = tuple[float, float, float, float, float]
 """What one job's readings tell: precision of slope, of both, of wear; and the same times their values."""
+_LARGEST = 1000.0
+"""No figure of a population is larger: beyond it nothing a string does is described."""
+_LEAST_SPREAD = 1e-12
 Strings = tuple[Material | None, Material | None]
 
 
@@ -59,13 +62,17 @@ class Population:
             KeyError, ValueError, TypeError: when the data is not a population.
         """
         pairs = {key: (float(data[key][0]), float(data[key][1])) for key in ("mean", "shop", "player", "job")}
-        if any(not math.isfinite(value) or value < 0 for pair in pairs.values() for value in pair):
+        if not all(0 <= value <= _LARGEST for pair in pairs.values() for value in pair):
             raise ValueError("a population holds finite numbers from zero up")
+        if not all(value >= _LEAST_SPREAD for key in ("shop", "player", "job") for value in pairs[key]):
+            raise ValueError("a population has a spread above zero between shops, players and jobs")
         course = Course(tuple(float(value) for value in data["course"]))
         if len(course.steepness) not in {0, len(KNOTS_HOURS)}:
             raise ValueError("a course holds one figure for each knot, or none")
-        drift, widen = float(data["drift_percent"]), float(data["widen"])
-        return cls(**pairs, drift_percent=drift, course=course, widen=widen, jobs=int(data["jobs"]))
+        drift, widen, jobs = float(data["drift_percent"]), float(data["widen"]), int(data["jobs"])
+        if jobs < 0 or not widen > 0 or not all(0 <= one <= _LARGEST for one in (*course.steepness, drift, widen)):
+            raise ValueError("a population has a course, a drift, a width and a number of jobs that can be")
+        return cls(**pairs, drift_percent=drift, course=course, widen=widen, jobs=jobs)
 
 
 @dataclass(frozen=True)
@@ -136,8 +143,11 @@ def expect_from_book(strings: Strings, book: ForecastBook) -> Population:
     )
 
 
-def inform(history: History, population: Population) -> Information | None:
-    """Return what the job's readings tell of its slope and wear, or None without a reading."""
+def inform(history: History, population: Population, belief: Belief | None = None) -> Information | None:
+    """Return what the job's readings tell of its slope and wear, or None without a reading.
+
+    `belief` is that for any job of the population, where somebody has it already.
+    """
     checks, course = history.checks, population.course
     if not checks:
         return None
@@ -145,7 +155,7 @@ def inform(history: History, population: Population) -> Information | None:
     decades = [course.decades(check.hours) - zero for check in checks]
     played = [check.played for check in checks]
     losses = [check.loss_percent for check in checks]
-    lower = factor(cover(checks, history.noise, expect_of_any(population)))
+    lower = factor(cover(checks, history.noise, belief or expect_of_any(population)))
     by_decades, by_played, by_losses = (halve(lower, column) for column in (decades, played, losses))
     pairs = (
         (by_decades, by_decades),

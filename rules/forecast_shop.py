@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from rules.facts import Kind
@@ -28,6 +28,8 @@ _TURNS = 3
 _FIRST_TURN_JOBS = 5000
 _ROUNDS = 6
 """Rounds of learning in each turn; more move no figure that matters."""
+_PASSES = _ROUNDS + 2
+"""How often a turn passes over its jobs."""
 _DRIFT_TRIALS = 400
 _WIDTH_TRIALS = 2000
 """Past jobs on which drift and width are tried; more would not change them."""
@@ -37,7 +39,13 @@ _MOST_AWAY = 4.0
 _TRIAL_STRENGTH = 10
 
 
-def learn_shop_prior(jobs: Iterable[Job], learnt_on: dt.date, book: ForecastBook | None = None) -> ShopPrior:
+Tell = Callable[[float], None]
+"""Called with the share of the learning that is done, once every job was read: 0 to 1."""
+
+
+def learn_shop_prior(
+    jobs: Iterable[Job], learnt_on: dt.date, book: ForecastBook | None = None, tell: Tell | None = None
+) -> ShopPrior:
     """Return what the jobs teach about slope and wear, by strings and kind of instrument.
 
     In turn: how slope and wear scatter over the shop, its players and their jobs; where the course bends; how far beds
@@ -45,28 +53,43 @@ def learn_shop_prior(jobs: Iterable[Job], learnt_on: dt.date, book: ForecastBook
     usable reading or a measured baseline teach nothing.
     """
     book = book or load_forecast_book()
-    starts: dict[Strings, Population] = {}
+    starts: dict[Strings, tuple[Population, Belief]] = {}
     groups: dict[tuple[Strings, Kind | None], _Group] = {}
     count = left_out = 0
     for job in jobs:
-        start = starts.get(job.strings)
-        if start is None:
-            start = starts[job.strings] = expect_from_book(job.strings, book)
+        if job.strings not in starts:
+            usual = expect_from_book(job.strings, book)
+            starts[job.strings] = usual, expect_of_any(usual)
+        start, nothing_read = starts[job.strings]
         history = read_history(job, learnt_on, book, start.mean[0])
         if history.baseline is None or history.baseline.estimated:
             continue  # an estimate teaches what was put into it
-        history, dropped = _keep_plausible(history, start, book)
+        history, dropped = _keep_plausible(history, nothing_read, book)
         left_out += dropped
         if history.checks:
             count += 1
             groups.setdefault((job.strings, history.kind), _Group(start)).add(job.player, history)
-    return ShopPrior(learnt_on, count, left_out, {key: _learn(group, book) for key, group in groups.items()})
+    steps = _Steps(tell, sum(group.steps for group in groups.values()))
+    return ShopPrior(learnt_on, count, left_out, {key: _learn(group, book, steps) for key, group in groups.items()})
 
 
-def _keep_plausible(history: History, start: Population, book: ForecastBook) -> tuple[History, int]:
+class _Steps:
+    """How far the learning has come, told as it goes on."""
+
+    def __init__(self, tell: Tell | None, total: int) -> None:
+        self._tell, self._total, self._done = tell, total, 0
+
+    def take(self, jobs: int) -> None:
+        """Count one pass over so many jobs."""
+        self._done += jobs
+        if self._tell is not None:
+            self._tell(self._done / self._total)
+
+
+def _keep_plausible(history: History, belief: Belief, book: ForecastBook) -> tuple[History, int]:
     """Return the history without the checks that no string of the book could give, and how many those were."""
     limit = book.figures.implausible_sd.value
-    nothing_read = LossFit((), expect_of_any(start), history.noise)
+    nothing_read = LossFit((), belief, history.noise)
     good = []
     for check in history.checks:
         mean, sd = nothing_read.at(check.hours, check.played)
@@ -94,10 +117,20 @@ class _Group:
                 self._known[player] = jobs
         jobs.append(history)
 
+    @property
+    def jobs(self) -> int:
+        """Return how many jobs there are."""
+        return sum(map(len, self.players))
+
+    @property
+    def steps(self) -> int:
+        """Return over how many jobs the learning passes in all."""
+        sampled = sum(map(len, self.sample(_FIRST_TURN_JOBS)))
+        return _PASSES * ((_TURNS - 1) * sampled + self.jobs)
+
     def sample(self, most: int) -> list[list[History]]:
         """Return about so many jobs, evenly from all, player by player."""
-        jobs = sum(map(len, self.players))
-        return self.players[:: max(jobs // most, 1)]
+        return self.players[:: max(self.jobs // most, 1)]
 
     def trials(self, most: int) -> list[History]:
         """Return up to so many jobs whose last reading lay well ahead of the one before, as a forecast's day does."""
@@ -107,17 +140,22 @@ class _Group:
         return ahead[:: max(len(ahead) // most, 1)][:most]
 
 
-def _learn(group: _Group, book: ForecastBook) -> Population:
+def _learn(group: _Group, book: ForecastBook, steps: _Steps) -> Population:
     """Return the group's population: in turn its course, its slopes and wear, its drift; at last the width."""
     strength = book.figures.shop_strength.value
-    found = replace(group.start, jobs=sum(map(len, group.players)))
+    found = replace(group.start, jobs=group.jobs)
     for turn in range(_TURNS):
         # the first turns only find the way, which a part of a large shop shows as well
         players = group.sample(_FIRST_TURN_JOBS) if turn < _TURNS - 1 else group.players
-        told = [[one for job in jobs if (one := inform(job, found))] for jobs in players]
+        count = sum(map(len, players))
+        belief = expect_of_any(found)
+        told = [[one for job in jobs if (one := inform(job, found, belief))] for jobs in players]
+        steps.take(count)
         for _ in range(_ROUNDS):
             found = improve(told, group.start, found, strength)
+            steps.take(count)
         found = replace(found, course=_bend(players, told, found, book))
+        steps.take(count)
         found = replace(found, drift_percent=_try_drift(group.trials(_DRIFT_TRIALS), found, book))
     return replace(found, widen=_try_width(group.trials(_WIDTH_TRIALS), found, book))
 

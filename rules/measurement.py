@@ -48,6 +48,8 @@ def exact(number: float) -> Fraction:
 
 def mean(reading: Reading) -> Fraction:
     """Return the mean of the repeats, exactly."""
+    if len(reading.values) == 1:
+        return exact(reading.values[0])
     return sum((exact(value) for value in reading.values), Fraction(0)) / len(reading.values)
 
 

@@ -9,6 +9,7 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from storage.audit import UnitSession, undo_last
 from storage.errors import explain
+from storage.measured import MeasuredJobs
 from storage.queries import Queries
 from storage.repositories.customers import Customers, Racquets
 from storage.repositories.evidence import Consultations, Conversations, Rulebooks
@@ -45,6 +46,7 @@ class UnitOfWork:
         self.practice = Practice(session)
         self.trail = Trail(session)
         self.queries = Queries(session)
+        self.measured = MeasuredJobs(session)
 
     def __enter__(self) -> Self:
         return self

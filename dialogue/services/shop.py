@@ -18,17 +18,16 @@ from dialogue.counter.pickup import hand_over
 from dialogue.counter.readings import Measured, log_reading
 from dialogue.counter.strings import Side, Strings
 from dialogue.errors import ValueRefused
+from dialogue.forecasts.foresee import foresee_loss
 from dialogue.rulebooks.explaining import Explainer
 from dialogue.services.cards import Card, Checked, DueEntry, Fetched, Foreseen, Logged, RacquetCard, Received
 from dialogue.services.records import Records
-from dialogue.translate import absolute_tension, reading_json
+from dialogue.translate import absolute_tension
 from rules.chain import decide
 from rules.decision import Decision, Verdict
 from rules.errors import FactRefused
 from rules.facts import Facts, Reading
-from rules.forecast import forecast_loss
 from rules.forecast_book import load_forecast_book
-from rules.forecast_history import job_from_facts
 from rules.intake import parse_facts
 from rules.near_misses import explain_why_not, explain_why_not_later
 from rules.rulebook import Rulebook
@@ -197,15 +196,14 @@ class Services:
             job_id: the stringing's card, whose readings count beside those that were said.
         """
         facts, book = self.facts(raw, today), load_forecast_book()
-        job = job_from_facts(facts, book)
-        if job is None or not job.baseline:
+        if facts.strung_on is None or not facts.baseline:
             return None
-        known = self._checks(job_id, job.strung_on, today)
-        seen = {(one.kind, one.values, one.taken_on) for one in known}
-        said = [one for one in job.reading if (one.kind, one.values, one.taken_on or today) not in seen]
-        found = forecast_loss(replace(job, reading=(*known, *said)), today, book=book)
+        with self.work() as unit:
+            found = foresee_loss(unit, facts, today, job_id)
+        if found is None or not found.readings:
+            return None
         reach = found.reach(book.figures.told_line_percent.value)
-        if reach is None or not found.readings:
+        if reach is None:
             return None
         return Foreseen(
             today=today,
@@ -213,22 +211,12 @@ class Services:
             earliest=reach.earliest,
             expected=reach.expected,
             latest=reach.latest,
-            horizon=job.strung_on + dt.timedelta(days=int(book.figures.horizon_days.value)),
+            horizon=found.strung_on + dt.timedelta(days=int(book.figures.horizon_days.value)),
             readings=found.readings,
             prior_percent=100 * found.rests_on_prior,
             label_due=facts.label_due.day if facts.label_due else None,
             apart_days=int(book.figures.apart_days.value),
         )
-
-    def _checks(self, job_id: int | None, strung_on: dt.date, today: dt.date) -> tuple[Reading, ...]:
-        """Return the checks on a stringing's card, where it is the stringing of that day."""
-        if job_id is None:
-            return ()
-        with self.work() as unit:
-            if unit.jobs.get(job_id).strung_on != strung_on:
-                return ()
-            rows = unit.readings.of_job(job_id, ReadingRole.CHECK)
-        return self.facts({"reading": [reading_json(row) for row in rows]}, today).reading if rows else ()
 
     # Consultations.
 

@@ -128,7 +128,7 @@ class Board:
         if self.shop.print_label is None:
             return await show_fault(request, HTTPStatus.NOT_FOUND)
         counter = self.counter(request)
-        page = await self.pool.run(read_job, self.shop, counter, number)
+        page = await self.pool.run(read_job, counter, number)
         try:
             label = await self.pool.run(self.shop.print_label, counter, page.job.tag)
         except Refused as refused:
@@ -155,7 +155,7 @@ class Board:
     async def job_page(self, request: Request, number: int, status: int = HTTPStatus.OK, **said: Any) -> HTTPResponse:
         """Return the page of a stringing."""
         counter = self.counter(request)
-        page = await self.pool.run(read_job, self.shop, counter, number)
+        page = await self.pool.run(read_job, counter, number)
         card = build_card(page.decision, counter.wording.words.date) if page.decision else None
         values = {"notes": (), "problem": None, "handed": None, "compared": None} | said
         return self.page(
@@ -175,7 +175,7 @@ class Board:
         self, request: Request, number: int, status: int = HTTPStatus.OK, **said: Any
     ) -> HTTPResponse:
         """Return the page of a customer."""
-        page = await self.pool.run(read_customer, self.shop, self.counter(request), number)
+        page = await self.pool.run(read_customer, self.counter(request), number)
         values = {"notes": (), "problem": None} | said
         return self.page(request, "board/customer.html", status, page=page, here=f"/board/customer/{number}", **values)
 
@@ -189,7 +189,7 @@ class Board:
     ) -> HTTPResponse:
         """Return the drop-off form, filled with what is known."""
         counter = self.counter(request)
-        page = await self.pool.run(read_customer, self.shop, counter, customer_id) if customer_id else None
+        page = await self.pool.run(read_customer, counter, customer_id) if customer_id else None
         known = next((one for one in page.racquets if one.racquet.id == racquet_id), None) if page else None
         values = {"problem": None, "wrong": None, "given": {}} | said
         return self.page(

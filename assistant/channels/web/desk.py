@@ -12,7 +12,7 @@ from assistant.channels.web.shop import Shop
 from dialogue.counter.counter import Counter
 from dialogue.counter.evidence import decide_facts, open_case, read_facts, with_label
 from dialogue.counter.pickup import tell_strings
-from dialogue.translate import reading_json
+from dialogue.forecasts.foresee import foresee_loss
 
 STRUNG = ("strung", "ready", "collected")
 
@@ -66,7 +66,7 @@ class Replay:
     """Who said what; empty where the conversation is forgotten."""
 
 
-def read_job(shop: Shop, counter: Counter, job_id: int) -> JobPage:
+def read_job(counter: Counter, job_id: int) -> JobPage:
     """Return one stringing.
 
     Raises:
@@ -81,7 +81,7 @@ def read_job(shop: Shop, counter: Counter, job_id: int) -> JobPage:
         if job.strung_on and entry.superseded_by is None:
             facts = with_label(read_facts(counter, unit, case), job, counter)
             decision = decide_facts(counter, facts).to_dict()
-            forecast = _foresee(shop, counter, facts.to_dict(), case.readings)
+            forecast = _foresee(counter, unit, facts, job.id)
         return JobPage(
             job=job,
             racquet=case.racquet,
@@ -96,7 +96,7 @@ def read_job(shop: Shop, counter: Counter, job_id: int) -> JobPage:
         )
 
 
-def read_customer(shop: Shop, counter: Counter, customer_id: int) -> CustomerPage:
+def read_customer(counter: Counter, customer_id: int) -> CustomerPage:
     """Return one customer.
 
     Raises:
@@ -110,8 +110,8 @@ def read_customer(shop: Shop, counter: Counter, customer_id: int) -> CustomerPag
             current = next((one for one in history.jobs if one.job.status in STRUNG), None)
             plots: tuple[Plot, ...] = ()
             if current and current.job.strung_on:
-                facts = read_facts(counter, unit, open_case(unit, current.job)).to_dict()
-                forecast = _foresee(shop, counter, facts, current.readings)
+                facts = read_facts(counter, unit, open_case(unit, current.job))
+                forecast = _foresee(counter, unit, facts, current.job.id)
                 plots = _draw_all(counter, current.job, current.readings, forecast)
             jobs = tuple((one.job, tell_strings(counter, one.job)) for one in history.jobs)
             bench = any(one.job.status in ("received", "strung", "ready") for one in history.jobs)
@@ -156,13 +156,9 @@ def _told(shop: Shop, name: str, value: Any) -> str:
     return told[0] if told else str(value)
 
 
-def _foresee(
-    shop: Shop, counter: Counter, facts: Mapping[str, Any], readings: tuple[Any, ...]
-) -> Mapping[str, Any] | None:
-    if shop.foresee is None:
-        return None
-    checks = [reading_json(row) for row in readings if row.role != "baseline"]
-    return shop.foresee({**facts, "reading": checks} if checks else facts, counter.today)
+def _foresee(counter: Counter, unit: Any, facts: Any, job_id: int) -> Mapping[str, Any] | None:
+    found = foresee_loss(unit, facts, counter.today, job_id)
+    return found.to_dict() if found else None
 
 
 def _draw_all(

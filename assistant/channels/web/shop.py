@@ -19,9 +19,6 @@ TellFacts = Callable[[Mapping[str, Any]], Sequence[str]]
 """Facts JSON -> each fact in words."""
 PrintLabel = Callable[[Counter, str], bytes]
 """The label of the stringing that bears a tag, as PDF."""
-Foresee = Callable[[Mapping[str, Any], dt.date], Mapping[str, Any] | None]
-"""Facts JSON with baseline and readings, the day -> forecast JSON; None where nothing can be foreseen."""
-
 Explain = Callable[[BaseException], "Fault | None"]
 """What a storage error means to a person; None for any other error."""
 
@@ -48,7 +45,6 @@ class Shop:
     today: Callable[[], dt.date]
     explain: Explain
     print_label: PrintLabel | None = None
-    foresee: Foresee | None = None
     secret: bytes = field(default_factory=lambda: secrets.token_bytes(32), repr=False)
     """Signs the cookies; one made anew at each start signs everybody out."""
     kiosk_only: bool = False

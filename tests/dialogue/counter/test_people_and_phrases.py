@@ -75,6 +75,7 @@ def test_a_pin_is_hashed_and_checked(counter: Counter) -> None:
 def test_every_refusal_in_the_code_has_its_sentence() -> None:
     """Reasons are found in the code, sentences in refused.yaml: neither without the other."""
     source = "\n".join(path.read_text("utf-8") for path in CODE.glob("*.py"))
+    source += "\n".join(path.read_text("utf-8") for path in (CODE.parent / "forecasts").glob("*.py"))
     source += "\n".join(path.read_text("utf-8") for path in (CODE.parents[1] / "assistant" / "commands").glob("*.py"))
     used = set(re.findall(r'(?:refuse\(\s*|reason=|reason = )"([a-z_]+)"', source))
     sentences = {key.removeprefix("refused.") for key in read_phrases() if key.startswith("refused.")}
