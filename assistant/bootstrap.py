@@ -137,9 +137,8 @@ def open_conversation(settings: Settings) -> Iterator[Conversation]:
         yield Conversation(Services(store, open_book(settings)), understand)
 
 
-@contextmanager
-def open_listener(model: str | None = None) -> Iterator[Listener]:
-    """Load both ears and let their threads go afterwards; a model folder other than the packaged one may be named.
+def load_listener(model: str | None = None) -> Listener:
+    """Return both ears, loaded; a model folder other than the packaged one may be named.
 
     Raises:
         CommandError: when speaking needs something that is not here.
@@ -155,9 +154,19 @@ def open_listener(model: str | None = None) -> Iterator[Listener]:
     from dialogue.understanding import understand
 
     try:
-        listener = Listener(load_ears(model or os.environ.get("COUNTERPULL_WHISPER") or None), understand)
+        return Listener(load_ears(model or os.environ.get("COUNTERPULL_WHISPER") or None), understand)
     except VoiceProblem as problem:
         raise CommandError(str(problem)) from problem
+
+
+@contextmanager
+def open_listener(model: str | None = None) -> Iterator[Listener]:
+    """Load both ears and let their threads go afterwards.
+
+    Raises:
+        CommandError: when speaking needs something that is not here.
+    """
+    listener = load_listener(model)
     try:
         yield listener
     finally:
@@ -290,6 +299,7 @@ def open_shop(settings: Settings, surroundings: Surroundings) -> Iterator[Shop]:
             today=surroundings.today,
             explain=explain_fault,
             print_label=print_label,
+            load_listener=load_listener if surroundings.hears else None,
             kiosk_only=surroundings.kiosk_only,
             hosts=surroundings.hosts,
         )
@@ -321,6 +331,8 @@ class Surroundings:
     """The present day: a server runs past midnight."""
     region: str = "US"
     kiosk_only: bool = False
+    hears: bool = False
+    """Whether browsers may be heard."""
     hosts: frozenset[str] = frozenset()
     secret: bytes | None = None
 

@@ -30,6 +30,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--workers", type=int, default=1, help=f"processes that share the work, {MOST_WORKERS} at most (default: 1)"
     )
+    parser.add_argument("--no-microphone", action="store_true", help="nobody can speak to the kiosk")
     parser.add_argument("--region", default="US", help="where phone numbers without a country code belong")
 
 
@@ -37,6 +38,7 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
     """Serve until interrupted."""
     from assistant.bootstrap import Surroundings, open_database, open_shop, warm_up
     from assistant.channels.web.app import build_app
+    from assistant.channels.web.ears import can_hear
     from assistant.channels.web.running import serve
     from assistant.workers import serve_with_workers
 
@@ -47,6 +49,7 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
         today=(lambda: settings.today) if options.today else _today,
         region=options.region,
         kiosk_only=options.kiosk_only,
+        hears=can_hear() and not options.no_microphone,
         hosts=frozenset(name.lower() for name in [*options.name, options.host]),
         secret=_secret() or secrets.token_bytes(SHORTEST_SECRET),
     )
@@ -62,7 +65,8 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
         with open_database(settings) as store:
             if options.workers > 1 and store.in_memory:
                 raise CommandError("Workers share one database; name a file or a PostgreSQL server with --db.")
-        sys.stderr.write(announce(options.host, listening.getsockname()[1], board=not options.kiosk_only))
+        port, deaf = listening.getsockname()[1], not can_hear() and not options.no_microphone
+        sys.stderr.write(announce(options.host, port, board=not options.kiosk_only, deaf=deaf))
         sys.stderr.flush()
         if options.workers == 1:
             serve_shop()
@@ -87,16 +91,19 @@ def listen(host: str, port: int) -> socket.socket:
     return listening
 
 
-def announce(host: str, port: int, *, board: bool) -> str:
-    """Return what is said at the start: where to go, and plainly who else can come in."""
+def announce(host: str, port: int, *, board: bool, deaf: bool = False) -> str:
+    """Return what is said at the start: where to go, what is missing, and plainly who else can come in."""
     shown = "127.0.0.1" if host in ("0.0.0.0", "::") else host  # noqa: S104 - only compared
     base = f"http://[{shown}]:{port}" if ":" in shown else f"http://{shown}:{port}"
     lines = [f"Kiosk: {base}/"] + ([f"Staff board: {base}/board/"] if board else [])
+    if deaf:
+        lines.append("Nobody can speak to the kiosk: that needs pip install 'counterpull[voice]'.")
     if not _is_loopback(host):
         what = "the kiosk and the sign-in page of the staff board" if board else "the kiosk"
         lines += [
             f"OPEN TO THE NETWORK: everybody who reaches {host} port {port} can open {what}.",
             "Nothing is encrypted on the way, PINs included: use a network you trust, or a server with TLS before it.",
+            "Without TLS, browsers on other machines give no microphone either.",
         ]
     return "".join(f"{line}\n" for line in [*lines, "Stop with Ctrl+C."])
 

@@ -14,7 +14,9 @@ from sanic.response import raw
 
 from assistant.channels.web.board import Board
 from assistant.channels.web.board_acts import Acts
+from assistant.channels.web.ears import SharedEars
 from assistant.channels.web.kiosk import Kiosk
+from assistant.channels.web.microphone import Microphone
 from assistant.channels.web.pages import App, build_environment, show_fault
 from assistant.channels.web.pool import Pool
 from assistant.channels.web.security import guard, limit_requests
@@ -35,17 +37,23 @@ def build_app(shop: Shop) -> App:
     limit_requests(app)
     app.ctx.environment = build_environment()
     sessions = Sessions(shop.secret)
-    turns, reads = Pool(figure("turn_threads")), Pool(figure("board_threads"))
+    turns, reads, sounds = Pool(figure("turn_threads")), Pool(figure("board_threads")), Pool(figure("ear_threads"))
+    ears = SharedEars(shop.load_listener, sounds)
     guard(app, shop)
-    Kiosk(shop, sessions, turns).add_to(app)
+    Kiosk(shop, sessions, turns, Microphone(ears, sounds, shop.today)).add_to(app)
     if not shop.kiosk_only:
         _add_board(app, Board(shop, sessions, reads))
     _add_static(app, _read_static())
 
+    @app.after_server_start
+    async def load_ears(_: App) -> None:
+        ears.begin()
+
     @app.after_server_stop
     async def let_go(_: App) -> None:
-        turns.close()
-        reads.close()
+        await ears.close()
+        for pool in (turns, reads, sounds):
+            pool.close()
 
     return app
 

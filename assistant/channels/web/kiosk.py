@@ -6,16 +6,18 @@ import datetime as dt
 import re
 import secrets
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from http import HTTPStatus
 from typing import Any, cast
 
-from sanic import Blueprint, HTTPResponse, Request
+from sanic import Blueprint, HTTPResponse, Request, Websocket
 from sanic.response import raw, redirect
 from sanic.response.types import BaseHTTPResponse
 
 from assistant.channels.web.card import Card, build_card, unsaid
 from assistant.channels.web.lookup import Asked, Option, bring_up, look_up
+from assistant.channels.web.microphone import Asked as AskedAloud
+from assistant.channels.web.microphone import Greeting, Microphone
 from assistant.channels.web.pages import PART, App, fields_of, render, show_fault
 from assistant.channels.web.pool import Pool
 from assistant.channels.web.sessions import KIOSK_COOKIE, Sessions, TalkSession
@@ -31,13 +33,34 @@ START = "start"
 SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 CALENDAR = "text/calendar; charset=utf-8"
 PICTURE = "image/svg+xml"
+SLOT = re.compile(r"[a-z_]{1,40}")
+MICROPHONE_ALLOWED = "camera=(), geolocation=(), microphone=(self), payment=(), usb=()"
+"""The kiosk's own pages may ask for the microphone; no other page of this server may."""
+
+
+@dataclass(frozen=True)
+class Said:
+    """What somebody put into a form of the conversation."""
+
+    text: str = ""
+    spoken: bool = False
+    doubted: tuple[str, ...] = ()
+    """Slots that the ears are not sure of."""
+
+    @classmethod
+    def read(cls, form: Mapping[str, str]) -> Said:
+        """Return what the form holds."""
+        text = form.get("text", "")[: figure("text_characters")]
+        doubted = tuple(SLOT.findall(form.get("doubted", "")[: figure("text_characters")]))
+        return cls(text, bool(form.get("spoken")), doubted)
 
 
 class Kiosk:
     """The routes of the kiosk with what they work on."""
 
-    def __init__(self, shop: Shop, sessions: Sessions, pool: Pool) -> None:
+    def __init__(self, shop: Shop, sessions: Sessions, pool: Pool, microphone: Microphone) -> None:
         self.shop = shop
+        self.microphone = microphone
         self.sessions = sessions
         self.pool = pool
         self.talks = Talks()
@@ -57,8 +80,10 @@ class Kiosk:
         pages.add_route(self.find, "/racquet", methods=["POST"], name="racquet")
         pages.add_route(self.take_along, "/date.ics", methods=["GET"], name="date")
         pages.add_route(self.draw_code, "/date.svg", methods=["GET"], name="code")
+        pages.add_websocket_route(self.hear, "/hear", name="hear")
         app.blueprint(pages)
         app.register_middleware(self.keep_alive, "response")
+        app.register_middleware(self.allow_microphone, "response")
 
     async def keep_alive(self, request: Request, response: BaseHTTPResponse) -> None:
         """Write the conversation's cookie anew, seen now."""
@@ -66,6 +91,11 @@ class Kiosk:
         if session:
             cookie = self.sessions.write_talk(session)
             response.add_cookie(KIOSK_COOKIE, cookie, httponly=True, samesite="Strict", secure=False, path="/")
+
+    async def allow_microphone(self, request: Request, response: BaseHTTPResponse) -> None:
+        """Let the kiosk's pages ask for the microphone where somebody could hear it."""
+        if self.microphone.ears.there and request.route and ".kiosk." in request.route.name:
+            response.headers["Permissions-Policy"] = MICROPHONE_ALLOWED
 
     # Pages.
 
@@ -85,14 +115,18 @@ class Kiosk:
         if self.turns.wait(session.key):
             return await show_fault(request, HTTPStatus.TOO_MANY_REQUESTS)
         self.turns.count(session.key)
-        text = fields_of(request).get("text", "")[: figure("text_characters")]
+        said = Said.read(fields_of(request))
         before = self.talks.get(session)
         session = replace(session, turns=session.turns + 1)
-        talk = await self._turn(session, text, before)
+        talk = await self._turn(session, said, before)
         request.ctx.talk = session
         if talk.ended:
             return self._cleared(request, session)
-        return self._show(request, session.key, talk)
+        return self._show(request, session.key, talk, heard=said.text if said.spoken else "")
+
+    async def hear(self, request: Request, socket: Websocket) -> None:
+        """Hear what is said to this browser; the words come back to it as if they had been typed."""
+        await self.microphone.listen(request, socket, self._asked)
 
     async def clear(self, request: Request) -> HTTPResponse:
         """Forget this browser's conversation; the next one begins afresh, for whoever comes."""
@@ -112,7 +146,7 @@ class Kiosk:
         if "error" in supposed:
             return await show_fault(request, HTTPStatus.BAD_REQUEST)
         values = self._answer(session.key, talk)
-        values |= {"supposed": build_card(supposed, self._say_day), "changes": changes}
+        values |= {"supposed": build_card(supposed, self._say_day), "changes": changes, "heard": ""}
         template = "kiosk/supposed.html" if request.headers.get(PART) else "kiosk/answer.html"
         return render(request, template, **values)
 
@@ -153,10 +187,11 @@ class Kiosk:
     async def _talk(self, session: TalkSession) -> Talk | None:
         """Return what a conversation shows; one that another worker led is asked of the conversation itself."""
         talk = self.talks.get(session)
-        return await self._turn(session, "", None) if talk is None and session.turns else talk
+        return await self._turn(session, Said(), None) if talk is None and session.turns else talk
 
-    async def _turn(self, session: TalkSession, text: str, before: Talk | None) -> Talk:
-        message = Message(text, f"kiosk:{session.key}", today=self.shop.today())
+    async def _turn(self, session: TalkSession, said: Said, before: Talk | None) -> Talk:
+        channel = "voice" if said.spoken else "typed"
+        message = Message(said.text, f"kiosk:{session.key}", channel, self.shop.today(), doubted=said.doubted)
         talk = await self.pool.run(self._advance, message, before)
         self.talks.keep(session, talk)
         return talk
@@ -176,11 +211,12 @@ class Kiosk:
             wanted |= {need["fact"] for need in decision["strengthens"] if need["ask"]}
         return replace(talk, known=known, left=max(len(wanted), 1))
 
-    def _show(self, request: Request, key: str, talk: Talk) -> HTTPResponse:
+    def _show(self, request: Request, key: str, talk: Talk, heard: str = "") -> HTTPResponse:
         if talk.decision:
-            return render(request, "kiosk/answer.html", **self._answer(key, talk))
+            return render(request, "kiosk/answer.html", **self._answer(key, talk), heard=heard)
         lead, question = split_question(talk.text or (load_words()["kiosk"]["ask_anything"],))
-        return render(request, "kiosk/question.html", **self._page(key), talk=talk, lead=lead, question=question)
+        values: dict[str, Any] = {"talk": talk, "lead": lead, "question": question, "heard": heard}
+        return render(request, "kiosk/question.html", **self._page(key), **values)
 
     def _answer(self, key: str, talk: Talk) -> dict[str, Any]:
         card = build_card(talk.decision or {}, self._say_day)
@@ -259,7 +295,12 @@ class Kiosk:
 
     def _page(self, key: str) -> dict[str, Any]:
         token = self.sessions.form_token
-        return {"token": token(f"talk:{key}"), "start": token(START), "board": not self.shop.kiosk_only}
+        return {
+            "token": token(f"talk:{key}"),
+            "start": token(START),
+            "board": not self.shop.kiosk_only,
+            "speaks": self.microphone.ears.there,
+        }
 
     def _read(self, request: Request) -> TalkSession | None:
         session = self.sessions.read_talk(request.cookies.get(KIOSK_COOKIE))
@@ -281,6 +322,16 @@ class Kiosk:
         if session is None and self.sessions.is_token(START, form.get("start")):
             return self._session(request)
         return session if session and self.sessions.is_token(f"talk:{session.key}", form.get("token")) else None
+
+    def _asked(self, request: Request, greeting: Greeting) -> AskedAloud | None:
+        """Return what is asked on this browser's screen, or None for a browser that was shown none."""
+        session = self.sessions.read_talk(request.cookies.get(KIOSK_COOKIE))
+        if session is None:
+            return AskedAloud() if self.sessions.is_token(START, greeting.start) else None
+        if not self.sessions.is_token(f"talk:{session.key}", greeting.token):
+            return None
+        talk = self.talks.get(session)
+        return AskedAloud(talk.asked, tuple(choice.text for choice in talk.choices)) if talk else AskedAloud()
 
     @property
     def _say_day(self) -> Callable[[dt.date], str]:

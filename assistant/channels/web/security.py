@@ -42,7 +42,8 @@ def guard(app: App, shop: Shop) -> None:
     async def check_request(request: Request) -> HTTPResponse | None:
         if not is_served(request.headers.get("host", ""), served):
             return await show_fault(request, GONE)
-        if request.method not in SAFE and not is_own(request):
+        # A socket is opened by GET, and another site's page may open one too.
+        if (request.method not in SAFE or request.headers.get("upgrade")) and not is_own(request):
             return await show_fault(request, FORBIDDEN)
         return None
 
@@ -69,7 +70,7 @@ def limit_requests(app: App) -> None:
     app.config.REQUEST_TIMEOUT = 20
     app.config.RESPONSE_TIMEOUT = 30
     app.config.KEEP_ALIVE_TIMEOUT = 30
-    app.config.WEBSOCKET_MAX_SIZE = 1024
+    app.config.WEBSOCKET_MAX_SIZE = figure("packet_bytes")
     app.config.ACCESS_LOG = False
     app.config.FALLBACK_ERROR_FORMAT = "text"
     app.config.MOTD = False

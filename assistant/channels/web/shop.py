@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from assistant.channels.web.ears import LoadListener
 from dialogue.counter.counter import Counter
 from dialogue.messages import Message, Reply
 
@@ -45,6 +46,8 @@ class Shop:
     today: Callable[[], dt.date]
     explain: Explain
     print_label: PrintLabel | None = None
+    load_listener: LoadListener | None = None
+    """Loads the ears for browsers; None where nobody is heard."""
     secret: bytes = field(default_factory=lambda: secrets.token_bytes(32), repr=False)
     """Signs the cookies; one made anew at each start signs everybody out."""
     kiosk_only: bool = False

@@ -47,6 +47,6 @@ def throttling(name: str) -> Throttling:
     return Throttling(int(limit["attempts"]), float(limit["seconds"]))
 
 
-def say(text: str, **values: Any) -> str:
+def say(text: str, /, **values: Any) -> str:
     """Return a text with its values."""
     return text.format_map(values)

@@ -43,6 +43,7 @@ function tick() {
 for (const kind of ["pointerdown", "keydown", "input", "wheel", "touchmove"]) addEventListener(kind, touch, { passive: true });
 for (const kind of ["submit", "cancel", "close"]) dialog.addEventListener(kind, () => { touched = performance.now(); });
 document.addEventListener("shown", touch);
+document.addEventListener("spoken", touch);
 addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
 setInterval(tick, 500);
 

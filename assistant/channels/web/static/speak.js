@@ -1,0 +1,161 @@
+/* The microphone: one utterance a press, sent to this server alone; its words go into the form as if they were typed. */
+
+const RATE = 16000;
+let open = null;
+
+async function possible() {
+  if (!navigator.mediaDevices?.getUserMedia || !window.AudioWorkletNode) return false;
+  try {
+    return (await navigator.permissions.query({ name: "microphone" })).state !== "denied";
+  } catch {
+    return true; // a browser that cannot be asked beforehand is asked by the press
+  }
+}
+
+let allowed = possible();
+async function offer() {
+  const can = await allowed;
+  for (const button of document.querySelectorAll("[data-speak]")) button.hidden = !can;
+}
+
+function place(form) {
+  return form.querySelector(".hearing");
+}
+
+function tell(form, text) {
+  const box = place(form);
+  box.hidden = false;
+  box.querySelector("[role=status]").textContent = text;
+}
+
+function press(form, pressed) {
+  const button = form.querySelector("[data-speak]");
+  button.setAttribute("aria-pressed", pressed);
+  button.querySelector("span").textContent = pressed ? button.dataset.stop : button.dataset.speak;
+  place(form).classList.toggle("on", pressed);
+}
+
+function close(ear) {
+  if (open === ear) open = null;
+  ear.closed = true;
+  ear.stream?.getTracks().forEach((track) => track.stop());
+  ear.context?.close().catch(() => {});
+  ear.socket?.close();
+  press(ear.form, false);
+}
+
+function fail(ear, text) {
+  if (ear.closed) return;
+  close(ear);
+  tell(ear.form, text);
+}
+
+function refuse(ear, error) {
+  const words = place(ear.form).dataset;
+  // Asked once and refused: the button would be a dead one from here on.
+  if (error.name === "NotAllowedError" || error.name === "NotFoundError") {
+    allowed = Promise.resolve(false);
+    offer();
+    ear.form.querySelector("#text").focus();
+  }
+  fail(ear, { NotAllowedError: words.refused, NotFoundError: words.missing }[error.name] ?? words.lost);
+}
+
+async function hearer(stream) {
+  let context = new AudioContext({ sampleRate: RATE });
+  let source;
+  try {
+    source = context.createMediaStreamSource(stream);
+  } catch {
+    await context.close(); // some browsers take a microphone at its own rate only
+    context = new AudioContext();
+    source = context.createMediaStreamSource(stream);
+  }
+  await context.audioWorklet.addModule("/static/packets.js");
+  const node = new AudioWorkletNode(context, "packets", { numberOfOutputs: 0, channelCount: 1, channelCountMode: "explicit" });
+  source.connect(node);
+  return { context, node };
+}
+
+function take(ear, message) {
+  const words = place(ear.form).dataset;
+  document.dispatchEvent(new CustomEvent("spoken"));
+  if (message.kind === "ready") tell(ear.form, words.listening);
+  else if (message.kind === "started") tell(ear.form, words.hearing);
+  else if (message.kind === "again") tell(ear.form, message.says);
+  else if (message.kind === "ended") fail(ear, message.says);
+  else if (message.kind === "heard") answer(ear, message);
+  ear.ready = ear.ready || message.kind === "ready";
+}
+
+function answer(ear, message) {
+  const { form } = ear;
+  close(ear);
+  tell(form, place(form).dataset.heard.replace("{text}", message.text));
+  form.querySelector("#text").value = message.text;
+  const fields = [["spoken", "1"], ["doubted", message.doubted.join(",")]].map(([name, value]) =>
+    Object.assign(document.createElement("input"), { type: "hidden", name, value }),
+  );
+  form.append(...fields);
+  form.requestSubmit();
+  fields.forEach((field) => field.remove()); // what is typed next was not spoken
+}
+
+function connect(ear) {
+  const { form, context, node } = ear;
+  const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/hear`);
+  ear.socket = socket;
+  socket.addEventListener("open", () => {
+    const fields = form.elements;
+    socket.send(JSON.stringify({ rate: context.sampleRate, token: fields.token.value, start: fields.start?.value ?? "" }));
+  });
+  socket.addEventListener("message", (event) => take(ear, JSON.parse(event.data)));
+  socket.addEventListener("close", () => fail(ear, place(form).dataset.lost));
+  const meter = place(form).querySelector("meter");
+  node.port.onmessage = ({ data }) => {
+    meter.value = Math.sqrt(data.loudest);
+    if (ear.ready && socket.readyState === WebSocket.OPEN) socket.send(data.samples);
+  };
+}
+
+async function listen(form) {
+  const ear = { form };
+  open = ear;
+  press(form, true);
+  tell(form, place(form).dataset.waiting);
+  try {
+    ear.stream = await navigator.mediaDevices.getUserMedia({ audio: { channelCount: 1, echoCancellation: true, noiseSuppression: true, autoGainControl: true } });
+    if (ear.closed) return ear.stream.getTracks().forEach((track) => track.stop());
+    Object.assign(ear, await hearer(ear.stream));
+    if (ear.closed) return ear.context.close();
+    connect(ear);
+  } catch (error) {
+    refuse(ear, error);
+  }
+}
+
+function finish(ear) {
+  if (!ear.ready) {
+    close(ear);
+    place(ear.form).hidden = true;
+    return;
+  }
+  ear.stream.getTracks().forEach((track) => track.stop());
+  ear.socket.send("end");
+  tell(ear.form, place(ear.form).dataset.waiting);
+}
+
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("[data-speak]");
+  if (!button) return;
+  if (open) finish(open);
+  else listen(button.form);
+});
+document.addEventListener("shown", () => {
+  if (open) close(open);
+  offer();
+});
+addEventListener("pagehide", () => {
+  if (open) close(open);
+});
+offer();
