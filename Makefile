@@ -6,7 +6,9 @@ READY := $(VENV)/ready
 DEV_READY := $(VENV)/dev-ready
 PACKAGES := assistant dialogue rules storage
 
-.PHONY: talk voice kills fuzz day test check lint types imports validate bench demo clean help
+TOOLS := $(VENV)/tools
+
+.PHONY: sbom audit lock talk voice kills fuzz day test check lint types imports validate bench demo clean help
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/'
@@ -53,11 +55,29 @@ kills: $(DEV_READY) ## kill a counter 500 times on SQLite and 100 times on Postg
 fuzz: $(DEV_READY) ## throw spoilt input at every door for five minutes
 	$(BIN)/python -m tests.fuzz $(ARGS)
 
+sbom: $(DEV_READY) ## write the bill of materials (CycloneDX) of what the gate installs
+	@mkdir -p build
+	$(BIN)/cyclonedx-py environment --pyproject pyproject.toml --output-reproducible -o build/sbom.json $(BIN)/python
+
+audit: $(TOOLS)/ready ## look the locked releases up in the public list of known faults (needs the network)
+	$(TOOLS)/bin/pip-audit --strict --no-deps --disable-pip -r .ci/lock.txt
+
+lock: $(TOOLS)/ready $(DEV_READY) ## choose the newest releases the ranges allow, for the gate on Linux, and list their licences
+	@mkdir -p build
+	$(TOOLS)/bin/uv pip compile pyproject.toml --all-extras --universal --python-version 3.11 --no-header --no-annotate -q -o build/lock.txt $(ARGS)
+	grep -vE "; .*sys_platform == '(darwin|win32|emscripten)'" build/lock.txt > .ci/lock.txt
+	$(BIN)/python -m tests.dependencies
+
+$(TOOLS)/ready:
+	$(PYTHON) -m venv $(TOOLS)
+	$(TOOLS)/bin/pip install --quiet --disable-pip-version-check "uv>=0.8" "pip-audit>=2.9"
+	@touch $(TOOLS)/ready
+
 $(READY): pyproject.toml .ci/prepare
 	@PYTHON=$(PYTHON) VENV=$(VENV) sh .ci/prepare "." </dev/null >&2
 	@touch $(READY)
 
-$(DEV_READY): pyproject.toml .ci/prepare
+$(DEV_READY): pyproject.toml .ci/prepare .ci/lock.txt
 	@PYTHON=$(PYTHON) VENV=$(VENV) sh .ci/prepare ".[dev,voice,browser,physics]" tests </dev/null >&2
 	@touch $(READY) $(DEV_READY)
 

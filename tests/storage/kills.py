@@ -15,7 +15,6 @@ import socket
 import subprocess
 import sys
 import tempfile
-import threading
 import time
 from collections import Counter
 from contextlib import closing, nullcontext, redirect_stdout
@@ -34,8 +33,10 @@ ROOT = Path(__file__).parents[2]
 STRUNG, COLLECTED, DUE = "2026-05-04", "2026-05-06", "2026-09-01"
 IMPORTED = 40
 """Customers in one list that is taken over."""
-SOONEST, LATEST = 0.0, 2.0
-"""Seconds from a worker's start of work to its end."""
+STEPS = 9
+"""What a worker acknowledges of one customer, at the most."""
+FIRST_PAUSE = 0.2
+"""Seconds a command takes, until one has been seen to take longer."""
 FRESH_EVERY = 20
 """So many kills one database has to bear; then a new one is made, so that kills also hit the making."""
 
@@ -67,6 +68,8 @@ class Tally:
 
     done: list[tuple[str, str]] = field(default_factory=list)
     kills: int = 0
+    longest: float = FIRST_PAUSE
+    """Seconds between two acknowledgements, at the most; on a busy machine everything takes longer, kills included."""
     faults: list[str] = field(default_factory=list)
 
 
@@ -123,8 +126,8 @@ def opened(url: str) -> Connection:
     return create_engine(url, poolclass=NullPool).connect()
 
 
-def kill_once(place: Place, first: int, after: float, tally: Tally) -> None:
-    """Start a worker, kill it after a while, and add what it had acknowledged."""
+def kill_once(place: Place, first: int, chance: random.Random, tally: Tally) -> None:
+    """Start a worker, kill it at a random moment of a random step, and add what it had acknowledged."""
     env = {
         **os.environ,
         "COUNTERPULL_DB": place.db,
@@ -136,16 +139,20 @@ def kill_once(place: Place, first: int, after: float, tally: Tally) -> None:
         assert worker.stdout
         assert worker.stderr
         worker.stdout.readline()
-        killer = threading.Timer(after, worker.kill)
-        killer.start()
-        said = worker.stdout.read().decode()
+        said = b""
+        for _ in range(chance.randrange(STEPS)):
+            began = time.monotonic()
+            said += worker.stdout.readline()
+            tally.longest = max(tally.longest, time.monotonic() - began)
+        time.sleep(chance.uniform(0, tally.longest))
+        worker.kill()
+        said += worker.stdout.read()
         trouble = worker.stderr.read().decode()
-        killer.cancel()
         worker.wait()
     tally.kills += 1
     if trouble:
         tally.faults.append(f"the worker said: {trouble[-300:]}")
-    for line in said.splitlines(keepends=True):
+    for line in said.decode().splitlines(keepends=True):
         if line.endswith("\n"):
             what, _, key = line.strip().partition(" ")
             tally.done.append((what, key))
@@ -205,7 +212,7 @@ def run_kills(times: int, folder: Path, server: str | None = None, seed: int = 1
                 db = server or f"sqlite:///{home / 'shop.sqlite3'}"
                 place, tally = Place(db, home, f"smtp://127.0.0.1:{port}"), Tally()
                 tallies.append(tally)
-            kill_once(place, 1000 * (number + 1), chance.uniform(SOONEST, LATEST), tally)
+            kill_once(place, 1000 * (number + 1), chance, tally)
             if (number + 1) % FRESH_EVERY == 0 or number + 1 == times:
                 examine(place, post, tally)
                 if server is None:
