@@ -73,7 +73,7 @@ def nearer(known: Facts, turn: Turn, book: Rulebook) -> Iterator[Any]:
 
 def nearer_plays(turn: Turn) -> Iterator[Any]:
     """Yield plays a week in halves that are nearer than the change; a range moves as a whole."""
-    if isinstance(turn.old, float):
+    if not isinstance(turn.old, dict):
         steps = [number / 2 for number in range(43)]
         yield from (value for value in steps if value != turn.old and abs(value - turn.old) < abs(turn.new - turn.old))
         return
