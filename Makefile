@@ -8,7 +8,7 @@ PACKAGES := assistant dialogue rules storage
 
 TOOLS := $(VENV)/tools
 
-.PHONY: sbom audit lock talk voice kills fuzz day test check lint types imports validate bench demo clean help
+.PHONY: coverage sbom audit lock talk voice kills fuzz day test check lint types imports validate bench demo clean help
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed 's/:.*## /\t/'
@@ -54,6 +54,12 @@ kills: $(DEV_READY) ## kill a counter 500 times on SQLite and 100 times on Postg
 
 fuzz: $(DEV_READY) ## throw spoilt input at every door for five minutes
 	$(BIN)/python -m tests.fuzz $(ARGS)
+
+coverage: $(DEV_READY) ## run every test and say which branches none of them takes
+	$(BIN)/coverage erase
+	$(BIN)/coverage run -m pytest $(ARGS)
+	$(BIN)/coverage combine -q
+	$(BIN)/coverage report
 
 sbom: $(DEV_READY) ## write the bill of materials (CycloneDX) of what the gate installs
 	@mkdir -p build
