@@ -94,6 +94,9 @@ class Conversation:
             try:
                 reply = self._attempt(message)
             except Exception as error:
+                if trouble := self.services.trouble(error):
+                    logger.error("store_unusable channel=%s", message.channel)  # noqa: TRY400 - the cause is known
+                    return [self._plain("utter_store_trouble", trouble=trouble)]
                 if self._strict:
                     raise
                 # Whatever broke, somebody at a counter gets a sentence, and the log gets no word of theirs.
@@ -104,8 +107,8 @@ class Conversation:
         logger.warning("turn_conflict channel=%s", message.channel)
         return [self._plain("utter_busy")]
 
-    def _plain(self, key: str) -> Reply:
-        sentence = self.domain.phrases.fill(key, {}, {})
+    def _plain(self, key: str, **values: str) -> Reply:
+        sentence = self.domain.phrases.fill(key, values, {})
         return Reply(text=(sentence.text,), speech=sentence.speech)
 
     def _attempt(self, message: Message) -> Reply | None:

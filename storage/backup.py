@@ -23,6 +23,7 @@ from storage.places import default_file
 KEPT = 14
 """How many backups a folder keeps."""
 _NAME = "counterpull-"
+_MOMENT = "%Y%m%d-%H%M%S-%f"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,10 +56,11 @@ def back_up(store: Store, folder: Path, moment: dt.datetime, keep: int = KEPT) -
     """
     if store.engine.dialect.name != "sqlite":
         raise BackupRefused(store.where, "server", f"{store.where} is on a server; back it up with pg_dump.")
-    path = folder / f"{_NAME}{moment:%Y%m%d-%H%M%S-%f}.sqlite3"
+    path = folder / f"{_NAME}{moment:{_MOMENT}}.sqlite3"
     part = path.with_suffix(".part")
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        path = _name_after(backups(folder), path)
         os.close(os.open(part, os.O_CREAT | os.O_RDWR | os.O_TRUNC, 0o600))
         expected = _copy_open(store, part)
         copied = check(part)
@@ -79,6 +81,19 @@ def back_up(store: Store, folder: Path, moment: dt.datetime, keep: int = KEPT) -
 def backups(folder: Path) -> tuple[Path, ...]:
     """Return the backups in a folder, the newest first."""
     return tuple(sorted(folder.glob(f"{_NAME}*.sqlite3"), reverse=True))
+
+
+def _name_after(kept: tuple[Path, ...], path: Path) -> Path:
+    """Return the name of a new copy, or the next one after the newest where the clock was set back.
+
+    By its own name the new copy would be the oldest, and the first to be removed.
+    """
+    if not kept or kept[0].name < path.name:
+        return path
+    with suppress(ValueError):
+        newest = dt.datetime.strptime(kept[0].stem, f"{_NAME}{_MOMENT}").replace(tzinfo=dt.UTC)
+        return path.with_name(f"{_NAME}{newest + dt.timedelta(microseconds=1):{_MOMENT}}.sqlite3")
+    return path
 
 
 def check(path: Path) -> Backup:

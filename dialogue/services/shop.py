@@ -34,7 +34,7 @@ from rules.rulebook import Rulebook
 from rules.turning import Part, find_turns
 from rules.whatif import decide_what_if
 from storage.database import Store
-from storage.errors import Conflict
+from storage.errors import Conflict, StoreUnusable
 from storage.rows import ConsultationRow, ConversationRow, ReadingRole
 from storage.unit_of_work import UnitOfWork
 
@@ -85,6 +85,10 @@ class Services:
         if turn.unit is None:
             turn.unit = turn.stack.enter_context(self.store.unit())
         yield turn.unit
+
+    def trouble(self, error: Exception) -> str | None:
+        """Return what is wrong with the database and what to do about it, or None for any other error."""
+        return error.message if isinstance(error, StoreUnusable) else None
 
     # Conversations.
 

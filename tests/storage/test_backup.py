@@ -78,6 +78,28 @@ def test_only_the_newest_backups_are_kept_and_nothing_else_is_touched(shop: Stor
     assert back_up(shop, folder, clock(), keep=0).path.exists()
 
 
+@pytest.mark.parametrize("back", [dt.timedelta(0), dt.timedelta(hours=1), dt.timedelta(days=400)])
+def test_a_backup_made_with_the_clock_set_back_is_the_newest(
+    shop: Store, folder: Path, clock: Clock, back: dt.timedelta
+) -> None:
+    """By its moment it would be the oldest, and the first to be thrown away."""
+    for _ in range(3):
+        made = back_up(shop, folder, clock(), keep=3)
+    bring_racquet(shop, "Marlo Fenwick")
+    later = back_up(shop, folder, clock.now - back, keep=3)
+    assert backups(folder)[0] == later.path
+    assert made.path in backups(folder)
+    assert len(backups(folder)) == 3
+    assert names(later.path) == ["Marlo Fenwick"]
+
+
+def test_a_file_of_the_shops_own_beside_the_backups_hinders_none(shop: Store, folder: Path, clock: Clock) -> None:
+    """Its name looks like a backup's and is none."""
+    folder.mkdir()
+    (folder / "counterpull-zz.sqlite3").write_text("the shop's own")
+    assert back_up(shop, folder, clock()).path in backups(folder)
+
+
 def test_a_backup_that_does_not_match_is_not_kept(
     shop: Store, folder: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -223,6 +245,6 @@ def test_a_database_in_the_middle_of_a_write_is_not_overwritten(
 
 def test_backups_are_listed_newest_first(shop: Store, folder: Path) -> None:
     """Backups are listed newest first."""
-    moments = [dt.datetime(2026, month, 1, tzinfo=dt.UTC) for month in (2, 12, 1)]
+    moments = [dt.datetime(2026, month, 1, tzinfo=dt.UTC) for month in (1, 2, 12)]
     made = [back_up(shop, folder, moment).path for moment in moments]
-    assert backups(folder) == (made[1], made[0], made[2])
+    assert backups(folder) == tuple(reversed(made))

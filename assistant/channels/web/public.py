@@ -24,6 +24,10 @@ class PublicServices(Services):
         """Return no name: the ear of a kiosk knows nobody."""
         return ()
 
+    def trouble(self, error: Exception) -> None:
+        """Return nothing: where the shop keeps its data is nobody's business at a kiosk."""
+        del error
+
     def find(self, name: str) -> tuple[Card, ...]:
         """Return nobody, whatever the name."""
         del name
