@@ -12,8 +12,9 @@ from rules.errors import BookError
 from rules.forecast_book import ForecastRemark, load_forecast_book
 from rules.physics_book import BOOK_FOLDER
 from rules.stringbed_book import StringbedRemark, load_stringbed_book
+from rules.tap_book import TapRemark, load_tap_book
 
-LOADERS = {"forecast.yaml": load_forecast_book, "stringbed.yaml": load_stringbed_book}
+LOADERS = {"forecast.yaml": load_forecast_book, "stringbed.yaml": load_stringbed_book, "tap.yaml": load_tap_book}
 
 
 def _change(content: dict[str, Any], path: str, value: Any) -> None:
@@ -48,7 +49,11 @@ def test_every_number_has_a_unit_and_a_source_that_exists(file: str) -> None:
 
 def test_every_remark_has_its_sentence() -> None:
     """No remark without a sentence, none given twice in the same words."""
-    for book, remarks in ((load_forecast_book(), ForecastRemark), (load_stringbed_book(), StringbedRemark)):
+    for book, remarks in (
+        (load_forecast_book(), ForecastRemark),
+        (load_stringbed_book(), StringbedRemark),
+        (load_tap_book(), TapRemark),
+    ):
         assert set(book.remarks) == set(remarks)
         assert len(set(book.remarks.values())) == len(remarks)
 
@@ -72,6 +77,9 @@ def test_every_remark_has_its_sentence() -> None:
         ("stringbed.yaml", "misheard/pairs", [[13]], "misheard.pairs"),
         ("stringbed.yaml", "slips/newtons/factor", -1, "slips.newtons.factor"),
         ("stringbed.yaml", "remarks/impossible", "{what} is wrong", "what"),
+        ("tap.yaml", "figures/lowest_hz/value", "low", "figures.lowest_hz.value"),
+        ("tap.yaml", "remarks/no_tap", None, "no_tap"),
+        ("tap.yaml", "remarks/few_taps", "Only {some}.", "some"),
     ],
 )
 def test_a_wrong_entry_is_refused_by_name(tmp_path: Path, file: str, path: str, value: Any, named: str) -> None:

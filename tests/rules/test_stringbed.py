@@ -276,10 +276,15 @@ try:
     solve_stringbed(Stringbed(645, (16, 19), side, side))
 except RulesError as error:
     print(error)
+from rules.tap import read_tap
+try:
+    read_tap([0.0] * 8000, 8000)
+except RulesError as error:
+    print(error)
 """
 
 
 def test_without_numpy_and_scipy_the_forecast_works_and_the_model_says_what_to_install() -> None:
     """A typed-only install forecasts all the same; the stringbed model names the extra."""
     done = subprocess.run([sys.executable, "-c", WITHOUT], capture_output=True, text=True, check=True)
-    assert "pip install 'counterpull[physics]'" in done.stdout
+    assert done.stdout.count("pip install 'counterpull[physics]'") == 2
