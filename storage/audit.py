@@ -17,7 +17,7 @@ from storage.errors import Conflict, NotFound
 from storage.rows import AuditRow, JobStatus
 
 UNTRAILED_TABLES = frozenset(
-    {"audit_entry", "conversation", "customer_key", "practice_answer", "practice_card", "rulebook"}
+    {"attempt", "audit_entry", "conversation", "customer_key", "practice_answer", "practice_card", "rulebook"}
 )
 """Tables without a trail: conversations and exercises are logs themselves, a rulebook stands under its hash."""
 _CLASSES: Mapping[str, type[Base]] = {mapper.class_.__tablename__: mapper.class_ for mapper in Base.registry.mappers}

@@ -326,6 +326,19 @@ class Setting(Base):
     value: Mapped[Any] = mapped_column(JSON)
 
 
+class Attempt(Base):
+    """How often something was tried under one key lately, by whichever process; cleared within minutes."""
+
+    __tablename__ = "attempt"
+
+    key: Mapped[str] = mapped_column(String(64), primary_key=True)
+    """A hash: neither a name nor an address stands here."""
+    moments: Mapped[JSONList]
+    """Seconds since 1970, the oldest first."""
+    until: Mapped[dt.datetime] = mapped_column(index=True)
+    """When all of them are forgotten."""
+
+
 class AuditEntry(Base):
     """One write: who changed which row when, from what to what; erasing a customer alone empties it."""
 

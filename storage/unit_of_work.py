@@ -11,6 +11,7 @@ from storage.audit import UnitSession, undo_last
 from storage.errors import explain
 from storage.measured import MeasuredJobs
 from storage.queries import Queries
+from storage.repositories.attempts import Attempts
 from storage.repositories.customers import Customers, Racquets
 from storage.repositories.evidence import Consultations, Conversations, Rulebooks
 from storage.repositories.jobs import Jobs, Readings
@@ -44,6 +45,7 @@ class UnitOfWork:
         self.settings = Settings(session)
         self.staff = StaffList(session)
         self.practice = Practice(session)
+        self.attempts = Attempts(session)
         self.trail = Trail(session)
         self.queries = Queries(session)
         self.measured = MeasuredJobs(session)

@@ -19,7 +19,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace, settings: Settings) -> Exit:
     """Fill the named database; a database that holds customers is left as it is."""
     from assistant.bootstrap import open_counter
-    from assistant.demo.fill import fill_demo
+    from assistant.demo.fill import fill_demo, invite_staff
 
     if settings.db is None:
         raise CommandError("The demo goes into a database of its own: name one, such as --db sqlite:///demo.sqlite3.")
@@ -30,9 +30,17 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
             answer: dict[str, Any] = {"filled": False, "customers": there}
             text = f"There are {there} customers already; nothing was added."
         else:
-            filled = fill_demo(counter)
+            filled, invited = fill_demo(counter), invite_staff(counter)
             answer = {"filled": True, "club": filled.club, "customers": filled.customers, "racquets": filled.racquets}
-            text = f"{filled.club}: {filled.customers} invented customers with {filled.racquets} racquets."
+            # An address of a server may hold a password.
+            db = settings.db if settings.db.startswith("sqlite") else "ADDRESS"
+            answer["staff"] = {"name": invited.name, "pin": invited.pin}
+            text = (
+                f"{filled.club}: {filled.customers} invented customers with {filled.racquets} racquets.\n"
+                f"To look at it in a browser: counterpull serve --db {db}\n"
+                f"On the staff board you are {invited.name}, PIN {invited.pin}. It is shown this once; "
+                f'another one: counterpull staff add "{invited.name}" --db {db}'
+            )
     if options.json:
         write_line(answer)
     else:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -18,10 +19,12 @@ from dialogue.counter.leagues import create_league, join_league
 from dialogue.counter.outcomes import Refusal
 from dialogue.counter.pickup import hand_over
 from dialogue.counter.readings import Measured, log_reading
+from dialogue.counter.staff import add_staff
 from dialogue.counter.strings import Side, Strings
 
 Answer = TypeVar("Answer")
 CLUB = Path(__file__).with_name("club.yaml")
+PIN_DIGITS = 6
 STEPS = ("received", "strung", "ready", "collected")
 
 
@@ -52,6 +55,23 @@ def fill_demo(counter: Counter) -> Filled:
             _need(create_league(here, league["name"], (starts,)))
         racquets = sum(_add_customer(here, entry) for entry in club["customers"])
     return Filled(club["club"], len(club["customers"]), racquets)
+
+
+@dataclass(frozen=True)
+class Invited:
+    """Somebody invented who may sign in to the staff board."""
+
+    name: str
+    pin: str = field(repr=False)
+    """Drawn anew each time and stored as a hash only: a demo opened to a network has no PIN that others know."""
+
+
+def invite_staff(counter: Counter) -> Invited:
+    """Let the club's own stringer sign in, and return the PIN."""
+    member = yaml.safe_load(CLUB.read_text(encoding="utf-8"))["staff"]
+    pin = f"{secrets.randbelow(10**PIN_DIGITS):0{PIN_DIGITS}}"
+    _need(add_staff(counter, member["name"], member["role"], pin))
+    return Invited(member["name"], pin)
 
 
 def _add_customer(counter: Counter, entry: Mapping[str, Any]) -> int:

@@ -24,7 +24,7 @@ from assistant.channels.web.sessions import KIOSK_COOKIE, Sessions, TalkSession
 from assistant.channels.web.shop import Shop
 from assistant.channels.web.take_along import draw_qr, write_event
 from assistant.channels.web.talks import Talk, Talks, merge
-from assistant.channels.web.throttle import Throttle
+from assistant.channels.web.throttle import Throttle, let_try
 from assistant.channels.web.wording import figure, load_words, throttling
 from dialogue.messages import Message
 
@@ -66,8 +66,6 @@ class Kiosk:
         self.talks = Talks()
         self._place = secrets.token_hex(4)
         self.turns = Throttle(throttling("turn"))
-        self.lookups = Throttle(throttling("racquet"))
-        self.all_lookups = Throttle(throttling("racquet_everybody"))
 
     def add_to(self, app: App) -> None:
         """Add the kiosk to a web server."""
@@ -268,8 +266,10 @@ class Kiosk:
             picked = [option for option in before.options if str(option.racquet_id) == form.get("pick")]
             return await self._bring_up(session, picked[:1])
         asked = Asked.read(form)
-        if problem := self._refuse_lookup(request, asked):
-            return problem, None
+        if not asked.complete:
+            return "incomplete", None
+        if not await self.pool.run(let_try, self.shop.counter("kiosk"), racquet=request.ip, racquet_everybody="all"):
+            return "wait", None
         options = await self.pool.run(look_up, self.shop, asked)
         if len(options) > 1:
             choosing = Talk(text=(), speech="", asked=None, choices=(), options=options)
@@ -283,15 +283,6 @@ class Kiosk:
             return "not_found", None
         self.talks.keep(session, found)
         return "", found
-
-    def _refuse_lookup(self, request: Request, asked: Asked) -> str | None:
-        if not asked.complete:
-            return "incomplete"
-        if self.lookups.wait(request.ip) or self.all_lookups.wait("all"):
-            return "wait"
-        self.lookups.count(request.ip)
-        self.all_lookups.count("all")
-        return None
 
     def _page(self, key: str) -> dict[str, Any]:
         token = self.sessions.form_token

@@ -14,8 +14,7 @@ from assistant.channels.web.pages import PART, App, fields_of, render, show_faul
 from assistant.channels.web.pool import Pool
 from assistant.channels.web.sessions import STAFF_COOKIE, Sessions, StaffSession
 from assistant.channels.web.shop import Shop
-from assistant.channels.web.throttle import Throttle
-from assistant.channels.web.wording import throttling
+from assistant.channels.web.throttle import forgive, let_try
 from dialogue.counter.outcomes import Refusal
 from dialogue.counter.staff import list_staff, verify_pin
 
@@ -33,8 +32,6 @@ class Gate:
         self.shop = shop
         self.sessions = sessions
         self.pool = pool
-        self._by_address = Throttle(throttling("pin_by_address"))
-        self._by_name = Throttle(throttling("pin_by_name"))
 
     def put_before(self, app: App, board: Blueprint) -> None:
         """Check every request to the board, and keep a session alive while it is used.
@@ -82,15 +79,14 @@ class Gate:
         """Check a PIN and begin a session; whoever tries too often waits."""
         form = fields_of(request)
         name, pin = form.get("name", ""), form.get("pin", "")
-        keys = ((self._by_address, request.ip), (self._by_name, name.casefold()))
-        if any(throttle.wait(key) for throttle, key in keys):
+        counter = self.shop.counter("board")
+        keys = {"pin_by_address": request.ip, "pin_by_name": name.casefold()}
+        if not await self.pool.run(let_try, counter, **keys):
             return await self._form(request, "wait", HTTPStatus.TOO_MANY_REQUESTS)
-        for throttle, key in keys:
-            throttle.count(key)
-        answer = await self.pool.run(verify_pin, self.shop.counter("board"), name, pin)
+        answer = await self.pool.run(verify_pin, counter, name, pin)
         if isinstance(answer, Refusal) or not answer.welcome:
             return await self._form(request, "wrong", HTTPStatus.UNPROCESSABLE_ENTITY)
-        self._by_address.forget(request.ip)
+        await self.pool.run(forgive, counter, "pin_by_address", request.ip)
         staff = await self.pool.run(self._staff)
         member = next(row for row in staff.values() if row.name == answer.name)
         _, cookie = self.sessions.begin_staff(member.id, member.pin_hash)

@@ -1,4 +1,4 @@
-"""Counts attempts, so that nobody may guess a PIN or a tag; keeps nothing but keys and moments."""
+"""Counts attempts: turns in this worker, what guards cards and PINs for all workers together; knows no page."""
 
 from __future__ import annotations
 
@@ -6,14 +6,16 @@ import time
 from collections import OrderedDict, deque
 from collections.abc import Callable
 
-from assistant.channels.web.wording import Throttling
+from assistant.channels.web.wording import Throttling, throttling
+from dialogue.counter.attempts import Bound, forget_attempts, take_attempt
+from dialogue.counter.counter import Counter
 
 KEYS_AT_MOST = 10_000
 """Past this the keys that tried longest ago are forgotten."""
 
 
 class Throttle:
-    """So many attempts of one key within a span of time."""
+    """So many attempts of one key within a span of time, in this worker alone."""
 
     def __init__(self, limit: Throttling, clock: Callable[[], float] = time.monotonic) -> None:
         self._limit = limit
@@ -31,10 +33,6 @@ class Throttle:
         """Note an attempt."""
         self._recent(key).append(self._clock())
 
-    def forget(self, key: str) -> None:
-        """Forget a key's attempts, after one that was right."""
-        self._attempts.pop(key, None)
-
     def _recent(self, key: str) -> deque[float]:
         moments = self._attempts.setdefault(key, deque(maxlen=self._limit.attempts))
         self._attempts.move_to_end(key)
@@ -43,3 +41,21 @@ class Throttle:
         while moments and moments[0] + self._limit.seconds <= self._clock():
             moments.popleft()
         return moments
+
+
+def let_try(counter: Counter, **keys: str) -> bool:
+    """Note an attempt under each throttle's key and return True; or note none and return False.
+
+    Counted in the database, so that several workers let nobody guess several times as often.
+    """
+    return not take_attempt(counter, *(_bound(name, key) for name, key in keys.items()))
+
+
+def forgive(counter: Counter, name: str, key: str) -> None:
+    """Forget a key's attempts at a throttle, after one that was right."""
+    forget_attempts(counter, _bound(name, key))
+
+
+def _bound(name: str, key: str) -> Bound:
+    limit = throttling(name)
+    return Bound(name, key, limit.attempts, limit.seconds)

