@@ -23,6 +23,7 @@ from rasa_sdk.executor import ActionExecutor
 from dialogue.actions import build_executor
 from dialogue.catalogue import Domain, load_domain
 from dialogue.errors import ActionWaited, DayMissing, TurnLooped, ValueRefused
+from dialogue.forms import first_missing
 from dialogue.hearing import Hearing, Understand
 from dialogue.intake import intent_of, parse_data
 from dialogue.messages import Choice, Message, Reply
@@ -42,7 +43,6 @@ LONGEST_TURN = 40
 """A turn of more actions than this goes round in circles."""
 ATTEMPTS = 2
 """Why a value is read back that the ears were not sure of."""
-CRACK = "crack"
 NOT_UNDERSTOOD = "action_not_understood"
 QUESTION_STEPS = frozenset({ASK, "action_read_back", "action_ask_back", "action_ask_which"})
 
@@ -135,7 +135,7 @@ class Conversation:
             return reply if self.services.save(row, talk.to_store(), customer) else None
 
     def _hear(self, talk: Talk, message: Message, today: dt.date) -> Event:
-        heard = self._hearing.hear(talk.slots, message, today)
+        heard = self._hearing.hear(talk.slots, message, today, talk.loop)
         data = parse_data(heard, message, today=today.isoformat(), asked=open_question(talk.slots))
         return UserUttered(message.text, data, input_channel=message.channel)
 
@@ -196,25 +196,9 @@ class Conversation:
     def _request(self, talk: Talk) -> None:
         """Ask for the first empty slot of a form whose slots are fixed; the rules name those of the other one."""
         if talk.loop in SUBMIT:
-            wanted = self._missing(talk)
+            wanted = first_missing(talk.slots, self.domain.forms[str(talk.loop)])
             if wanted != talk.slots["requested_slot"]:
                 talk.apply([SlotSet("requested_slot", wanted)])
-
-    def _missing(self, talk: Talk) -> str | None:
-        slots, customer = talk.slots, talk.slots["customer"]
-        if slots["frame_check"] == CRACK and customer:
-            # Nobody strings it before a person has looked at it, so nothing else matters.
-            return None
-        for slot in self.domain.forms[str(talk.loop)]:
-            if slot == "customer_name":
-                if customer is None and not slots["record"]:
-                    return slot
-            elif slot == "customer_phone":
-                if customer and customer["customer_id"] is None and slot not in slots["declined"] and not slots[slot]:
-                    return slot
-            elif slots[slot] is None and slot not in slots["declined"] and slot not in slots["unknown"]:
-                return slot
-        return None
 
     # What Rasa itself does for its assistants: forms, going back, starting over, saying again.
 

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Protocol
 
+from dialogue.counter_words import address_said, days_promised, frame_seen, looked_at_by, racquet_named
 from dialogue.intake import DATES
 from dialogue.messages import Evidence, Message, Understanding
 from dialogue.options import ANSWERS, NAMES_FOLLOW, answer_to
@@ -16,14 +17,28 @@ from dialogue.policy import UNREAD, open_question
 READ_AS: Mapping[str, str] = {"promised_on": "league_start"}
 """A slot whose answers are read like those to another: both are days to come."""
 PHONE = "customer_phone"
+WHOLE_NUMBER = 9
+"""So many digits in a row are a phone number without being asked for."""
 SHORTEST_TAIL = 3
 """Of fewer digits nobody is found again."""
 SETTLING = frozenset({"affirm", "deny", "dont_know"})
+DROP_OFF = "drop_off"
+DROPPING = "drop_off_form"
+WISH, TENSION, CROSSES = "wish", "mains_tension", "crosses_tension"
+STRUNG = "strung_on"
+ADDRESS = "customer_email"
+WANTED = frozenset({"printed_range", "same_as"})
+"""What is listened for only where a racquet is left."""
 FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading"})
 ANSWERING = frozenset({"inform", "affirm", "correct", "log_reading"})
 NO_ANSWER = frozenset({"restart", "stop", "back", "repeat", "human", "ask_why_question", "dont_know"})
-Read = Callable[[str | None], Understanding]
-"""Reads the words of the turn as an answer to something asked."""
+
+
+class Read(Protocol):
+    """Reads the words of the turn, or a part of them, as an answer to something asked."""
+
+    def __call__(self, asked: str | None, part: str | None = None) -> Understanding:
+        """Return what they mean."""
 
 
 class Understand(Protocol):
@@ -41,24 +56,43 @@ class Hearing:
     def __init__(self, understand: Understand) -> None:
         self._understand = understand
 
-    def hear(self, slots: Mapping[str, Any], message: Message, today: dt.date) -> Understanding:
-        """Return the meaning in the light of the open question; what was offered is tried as a question last."""
+    def hear(
+        self, slots: Mapping[str, Any], message: Message, today: dt.date, loop: str | None = None
+    ) -> Understanding:
+        """Return the meaning in the light of the open question; what was offered is tried as a question last.
+
+        Args:
+            slots: the state.
+            message: the turn.
+            today: the day of the turn.
+            loop: the form that is being filled.
+        """
         if not message.text.strip():
             return Understanding(text="", intent="repeat" if slots["told"] else "greet", confidence=1.0)
 
-        def read(asked: str | None) -> Understanding:
-            return self._understand(message.text, asked=asked, channel=message.channel, today=today)
+        def read(asked: str | None, part: str | None = None) -> Understanding:
+            text = message.text if part is None else part
+            return self._understand(text, asked=asked, channel=message.channel, today=today)
 
         if open_question(slots):
-            return _answering(slots, read)
-        heard = _corrected(read(None), slots, read)
-        if heard.slots or heard.questions or heard.rule not in UNREAD:
-            return _with_day(_with_name(heard, read), read)
-        for offered in slots["offer"]:
-            answer = read(offered)
-            if offered in answer.slots and answer.intent in ANSWERING:
-                return answer
-        return heard
+            heard = _answering(slots, read)
+        else:
+            heard = _corrected(read(None), slots, read)
+            if not heard.slots and not heard.questions and heard.rule in UNREAD:
+                return _taking_up(slots, read) or heard
+            heard = _with_name(heard, read)
+        if loop == DROPPING or heard.intent == DROP_OFF:
+            return _with_wanted(_with_day(heard, read), read, slots)
+        return _with_racquet(heard)
+
+
+def _taking_up(slots: Mapping[str, Any], read: Read) -> Understanding | None:
+    """Return words that mean something only as an answer to what was offered."""
+    for offered in slots["offer"]:
+        answer = read(offered)
+        if offered in answer.slots and answer.intent in ANSWERING:
+            return answer
+    return None
 
 
 def _answering(slots: Mapping[str, Any], read: Read) -> Understanding:
@@ -66,12 +100,12 @@ def _answering(slots: Mapping[str, Any], read: Read) -> Understanding:
     question = str(open_question(slots))
     if question in READ_AS:
         return _renamed(read(READ_AS[question]), READ_AS[question], question)
+    if question in OWN_WAYS:
+        return OWN_WAYS[question](slots, read)
     if question in ANSWERS:
-        return _chosen(read(None), question)
+        return _with_stringer(_chosen(read(None), question))
     if slots["options"]:
         return read("customer_choice")
-    if question == PHONE:
-        return _tail(read(question))
     return _confirming(slots, read) if slots["pending"] else read(question)
 
 
@@ -107,14 +141,70 @@ def _with_name(heard: Understanding, read: Read) -> Understanding:
 
 def _with_day(heard: Understanding, read: Read) -> Understanding:
     """Return the meaning with the promised day in it, where a racquet is left until one: "ready by Friday"."""
-    if heard.intent != "drop_off" or DATES & set(heard.slots):
+    if (DATES - {STRUNG}) & set(heard.slots) or "promised_on" in heard.slots:
         return heard
     for name, alias in READ_AS.items():
-        for piece in read(alias).evidence:
-            if piece.slot == alias:
-                slots = {**heard.slots, name: piece.value}
-                return replace(heard, slots=slots, evidence=(*heard.evidence, replace(piece, slot=name)))
+        for part in days_promised(heard.text):
+            piece = next((piece for piece in read(alias, part).evidence if piece.slot == alias), None)
+            if piece:
+                # One day is not said of two things: what is to be ready was not strung on it.
+                slots = {slot: value for slot, value in heard.slots.items() if slot != STRUNG}
+                evidence = tuple(said for said in heard.evidence if said.slot != STRUNG)
+                heard = replace(heard, slots=slots, evidence=evidence)
+                return _with(heard, [replace(piece, slot=name, span=(0, 0))])
     return heard
+
+
+def _with_wanted(heard: Understanding, read: Read, slots: Mapping[str, Any]) -> Understanding:
+    """Return the meaning with what is said of a racquet that is left: same strings, printed range, frame, address."""
+    pieces = [piece for piece in read(DROP_OFF).evidence if piece.slot in WANTED]
+    pieces += [piece for piece in read(PHONE).evidence if piece.slot == PHONE and len(str(piece.value)) >= WHOLE_NUMBER]
+    pieces += [piece for piece in (frame_seen(heard.text), address_said(heard.text)) if piece]
+    if slots["frame_check"]:
+        pieces = [piece for piece in pieces if piece.slot != "frame_check"]
+    return _with_racquet(_with(heard, pieces))
+
+
+def _with_racquet(heard: Understanding) -> Understanding:
+    """Return the meaning with the racquet that was named, where it is somebody's on record."""
+    about = heard.intent in FOR_SOMEBODY or {"customer_name", "same_as"} & set(heard.slots)
+    piece = racquet_named(heard.text) if about else None
+    return _with(heard, [piece] if piece else [])
+
+
+def _with(heard: Understanding, pieces: Sequence[Evidence]) -> Understanding:
+    fresh = [piece for piece in pieces if piece.slot not in heard.slots]
+    if not fresh:
+        return heard
+    slots = {**heard.slots, **{piece.slot: piece.value for piece in fresh}}
+    said = heard if heard.intent != "out_of_scope" else replace(heard, intent="inform")
+    return replace(said, slots=slots, evidence=(*heard.evidence, *fresh))
+
+
+def _wish(slots: Mapping[str, Any], read: Read) -> Understanding:
+    """Return the answer to a tension outside the printed range: another one, or the customer's wish in words."""
+    heard = read(TENSION)
+    answer = answer_to(WISH, heard.text)
+    if answer and answer[0] == "informed":
+        piece = Evidence(WISH, heard.text, (0, len(heard.text)), heard.text, "answers.wish", 1.0)
+        return replace(heard, intent="inform", slots={WISH: heard.text}, evidence=(piece,), questions=())
+    if TENSION in heard.slots:
+        both = slots["crosses_tension"] in (slots[TENSION], None)
+        pieces = [replace(piece, slot=CROSSES) for piece in heard.evidence if piece.slot == TENSION and both]
+        return replace(_with(heard, pieces), intent="correct")
+    return _chosen(heard, WISH)
+
+
+def _address(_: Mapping[str, Any], read: Read) -> Understanding:
+    heard = read(None)
+    piece = address_said(heard.text)
+    return _with(replace(heard, intent="inform"), [piece]) if piece else heard
+
+
+def _with_stringer(heard: Understanding) -> Understanding:
+    """Return the meaning with who looked at a cracked frame."""
+    piece = looked_at_by(heard.text)
+    return _with(heard, [piece]) if piece and heard.slots.get("frame_check") == "crack" else heard
 
 
 def _chosen(heard: Understanding, slot: str) -> Understanding:
@@ -127,8 +217,9 @@ def _chosen(heard: Understanding, slot: str) -> Understanding:
     return replace(heard, intent="inform", slots={slot: value}, evidence=(piece,), questions=())
 
 
-def _tail(heard: Understanding) -> Understanding:
+def _tail(_: Mapping[str, Any], read: Read) -> Understanding:
     """Return the meaning with the end of a phone number in it, where hardly anything but its digits was said."""
+    heard = read(PHONE)
     digits = re.sub(r"\D", "", heard.text)
     letters = re.sub(r"[\W\d_]", "", heard.text)
     if PHONE in heard.slots or not len(digits) >= SHORTEST_TAIL or len(letters) > len(digits):
@@ -143,3 +234,8 @@ def _renamed(heard: Understanding, slot: str, name: str) -> Understanding:
         slots={name if key == slot else key: value for key, value in heard.slots.items()},
         evidence=tuple(replace(piece, slot=name) if piece.slot == slot else piece for piece in heard.evidence),
     )
+
+
+OwnWay = Callable[[Mapping[str, Any], Read], Understanding]
+OWN_WAYS: Mapping[str, OwnWay] = {WISH: _wish, PHONE: _tail, ADDRESS: _address}
+"""Questions whose answers are read in a way of their own."""

@@ -33,9 +33,12 @@ BACK_QUESTIONS: Mapping[str, tuple[str, str]] = {
 """What understanding wants asked back: the slot the answer fills and the response that asks."""
 WORD = r"[a-z']+"
 KEPT_SLOTS = frozenset(
-    {*FACTS, "customer_name", "customer_phone", "racquet_count", "promised_on", "frame_check", "reading_kind"}
+    {*FACTS, "customer_name", "customer_phone", "customer_email", "racquet_count", "reading_kind"}
+    | {"promised_on", "frame_check", "printed_range", "same_as", "racquet_name", "seen_by", "wish"}
 )
 """What is kept of what was said: the facts of a racquet, and what belongs to the conversation."""
+UNNOTED = frozenset({"customer_name", "racquet_name", "wish"})
+"""What is not said back: the answer that follows names it."""
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from dialogue.intake import NO_VALUE_INTENTS, answers_the_question, asks_back, brings_values, claims, intent_of
+from dialogue.intake import NO_VALUE_INTENTS, UNNOTED, answers_the_question, asks_back, brings_values, claims, intent_of
 from dialogue.options import chosen, none_of_them
 from dialogue.racquets import FACTS, all_racquets
 from dialogue.tracker import LISTEN, Talk
@@ -26,6 +26,7 @@ SUBMIT: Mapping[str, str] = {
     DROP_OFF: "action_drop_off",
 }
 """What a filled form leads to."""
+LOOK_OVER = "action_look_over"
 NEXT_RACQUET = "action_next_racquet"
 STEERING: Mapping[str, str] = {
     "restart": "action_restart",
@@ -69,6 +70,8 @@ NONE_IS_AN_ANSWER = frozenset(
         "customer_phone",
         "customer_name",
         "promised_on",
+        "printed_range",
+        "customer_email",
         "hours_per_play",
         "hours_per_week",
         "breaks_strings",
@@ -89,6 +92,7 @@ SILENT = frozenset(
         "action_settle",
         "action_decide",
         "action_operate",
+        LOOK_OVER,
         NEXT_RACQUET,
     }
 )
@@ -235,7 +239,7 @@ def _under_way(talk: Talk) -> bool:
 def _go_on(talk: Talk, done: Sequence[str]) -> Iterator[str]:
     """Yield what brings the talk forward once this turn's words are dealt with."""
     slots = talk.slots
-    if slots["noted"] and any(change["slot"] != "customer_name" for change in slots["noted"]):
+    if any(change["slot"] not in UNNOTED for change in slots["noted"]):
         yield "action_note"
     if slots["pending"]:
         yield "action_read_back"
@@ -258,6 +262,8 @@ def _go_on(talk: Talk, done: Sequence[str]) -> Iterator[str]:
 def _fill(talk: Talk) -> Iterator[str]:
     """Yield the next step of a form whose slots are fixed."""
     loop = str(talk.loop)
+    if loop == DROP_OFF:
+        yield LOOK_OVER
     if talk.slots["requested_slot"]:
         yield ASK
     else:

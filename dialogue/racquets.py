@@ -135,9 +135,10 @@ def take_up(talk: Talk, label: str | None, mentioned: Iterable[str] = ()) -> lis
     return switch(slots, _free_key(racquets), new)
 
 
-def alike_racquet(slots: Mapping[str, Any]) -> list[Event]:
-    """Return the events that put the present racquet aside and take up another one of the same strings."""
-    return switch(slots, _free_key(all_racquets(slots)), _sharing(slots, (*PLAYER_FACTS, *STRING_FACTS)))
+def alike_racquet(slots: Mapping[str, Any], *, strings: bool = True) -> list[Event]:
+    """Return the events that put the present racquet aside and take up another of its player, strung alike or not."""
+    shared = (*PLAYER_FACTS, *(STRING_FACTS if strings else ()))
+    return switch(slots, _free_key(all_racquets(slots)), _sharing(slots, shared))
 
 
 def fresh_racquet(slots: Mapping[str, Any]) -> list[Event]:

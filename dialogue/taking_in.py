@@ -10,10 +10,16 @@ from typing import Any
 from rasa_sdk.events import ActionExecuted, SlotSet
 
 from dialogue.intake import BACK_QUESTIONS, Claim, by_owner, claims, contradicts, kept, merged
-from dialogue.racquets import FACTS, SELF, fresh_racquet, take_up, whose
+from dialogue.racquets import FACTS, SELF, STRING_FACTS, fresh_racquet, take_up, whose
 from dialogue.services import Services
 from dialogue.tracker import Talk
 
+OTHER = "other"
+ASKED_ANEW: Mapping[str, tuple[str, ...]] = {
+    "same_as": (*STRING_FACTS, "outside"),
+    "wish": ("mains_tension", "crosses_tension", "outside"),
+}
+"""What is asked for anew once something else than last time, or than was wished for, is wanted."""
 READ_BACK_TIMES = 2
 """Whoever passes over a read-back so often is asked again when the rules still want the answer."""
 
@@ -66,6 +72,8 @@ class TakingIn:
             elif claim.slot == "reading_kind":
                 self._kind(talk, claim)
                 continue
+            elif claim.value == OTHER and claim.slot in ASKED_ANEW:
+                talk.apply([SlotSet(name, None) for name in ASKED_ANEW[claim.slot]])
             elif claim.slot == "promised_on":
                 talk.apply([SlotSet("promised_on", self._services.day(claim.value, today))])
             else:

@@ -183,6 +183,12 @@ SPOKEN: Mapping[str, Callable[[Any], Any]] = {
     "baseline": lambda value: phrase("utter_value_baseline", n=reading_phrase(value)),
     "reading": lambda value: phrase("utter_value_reading", n=reading_phrase(value)),
     "symptoms": _symptoms,
+    "printed_range": lambda value: phrase(
+        "utter_value_printed_range", low=number(value["min"]), high=number(value["max"]), unit=value["unit"]
+    ),
+    "same_as": lambda value: phrase(f"utter_value_same_as_{value}"),
+    "seen_by": lambda value: phrase("utter_value_seen_by", name=value),
+    "customer_email": lambda value: phrase("utter_value_customer_email", address=value),
     "racquet_count": lambda value: phrase(f"utter_value_racquet_count{'_1' if value == 1 else ''}", n=number(value)),
     "customer_name": lambda value: phrase("utter_value_customer_name", name=value),
     "customer_phone": lambda value: phrase("utter_value_customer_phone", tail=phone_tail(value)),

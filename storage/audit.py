@@ -100,7 +100,22 @@ def undo_last(session: UnitSession, who: str) -> tuple[AuditRow, ...]:
         NotFound: when this person has nothing left to take back.
         Conflict: when somebody changed the same row since, or something rests on all of it.
     """
-    unit = _last_unit(session, who)
+    return undo_unit(session, _last_unit(session, who))
+
+
+def undo_unit(session: UnitSession, unit: str) -> tuple[AuditRow, ...]:
+    """Take back one unit of work and return the entries this left, newest last.
+
+    Raises:
+        NotFound: when it left no entry, or was taken back already.
+        Conflict: when somebody changed the same row since, or something rests on all of it.
+    """
+    trail = models.AuditEntry
+    if (
+        session.scalar(select(trail.id).where(trail.unit == unit).limit(1)) is None
+        or session.scalar(select(trail.id).where(trail.undoes == unit).limit(1)) is not None
+    ):
+        raise NotFound("audit_entry", unit)
     session.undoes = unit
     for entry in session.scalars(
         select(models.AuditEntry).where(models.AuditEntry.unit == unit).order_by(models.AuditEntry.id.desc())

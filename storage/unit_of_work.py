@@ -7,7 +7,7 @@ from typing import Self
 
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
-from storage.audit import UnitSession, undo_last
+from storage.audit import UnitSession, undo_last, undo_unit
 from storage.errors import explain
 from storage.measured import MeasuredJobs
 from storage.queries import Queries
@@ -50,6 +50,11 @@ class UnitOfWork:
         self.queries = Queries(session)
         self.measured = MeasuredJobs(session)
 
+    @property
+    def id(self) -> str:
+        """Name this unit of work, as the audit trail does."""
+        return self.session.unit
+
     def __enter__(self) -> Self:
         return self
 
@@ -83,3 +88,12 @@ class UnitOfWork:
             Conflict: when something stored later rests on it.
         """
         return undo_last(self.session, who)
+
+    def undo(self, unit: str) -> tuple[AuditRow, ...]:
+        """Take back what one unit of work did and return what that changed.
+
+        Raises:
+            NotFound: when there is nothing to take back.
+            Conflict: when it was changed since, or something stored later rests on it.
+        """
+        return undo_unit(self.session, unit)

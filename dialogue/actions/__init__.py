@@ -2,7 +2,7 @@
 
 from rasa_sdk.executor import ActionExecutor
 
-from dialogue.actions import consult, records, talk
+from dialogue.actions import consult, drop_off, records, talk
 from dialogue.actions.base import CounterAction
 from dialogue.services import Services
 
@@ -31,7 +31,9 @@ ACTIONS: tuple[type[CounterAction], ...] = (
     records.Keep,
     records.HandOver,
     records.LogReading,
-    records.DropOff,
+    drop_off.LookOver,
+    drop_off.AskWish,
+    drop_off.DropOff,
     records.TellDue,
 )
 """Every action there is; a class that is not here does not exist for the conversation."""

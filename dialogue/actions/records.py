@@ -10,16 +10,16 @@ from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
 from dialogue.actions.base import CounterAction, Events, say, say_with_choices, set_slots, today
+from dialogue.counter_words import NEW, fits_name, which_of
 from dialogue.errors import ValueRefused
 from dialogue.intake import outdated
 from dialogue.options import chosen
-from dialogue.racquets import FACTS, alike_racquet, all_racquets, known_facts
+from dialogue.racquets import FACTS, PLAYER_FACTS, all_racquets
 from dialogue.services import Card, Fetched, Logged, RacquetCard
 from dialogue.telling import Telling, foreseen_values
-from dialogue.translate import Phrase, day_phrase, fact_phrase, facts_phrases, phrase, reading_phrase
+from dialogue.translate import Phrase, day_phrase, facts_phrases, phrase, reading_phrase
 
-ASKED_AGAIN = frozenset({"mains_material", "mains_tension", "crosses_tension", "promised_on", "frame_check"})
-"""What may be asked again when a drop-off is refused for it."""
+DROPPING = "drop_off_form"
 LISTED = 8
 """How many racquets of the due list are read out."""
 TOLD_ON_RECORD = (
@@ -93,19 +93,46 @@ def _customers(cards: Sequence[Card]) -> dict[str, Any]:
     return {"for": "customer", "entries": entries, "several": False}
 
 
+MEANT: Mapping[str, frozenset[str]] = {DROPPING: frozenset({"", "collected", "cancelled"})}
+"""How far the last stringing of a racquet must have come for the racquet to be meant, by form."""
+
+
 def _recalled(action: CounterAction, dispatcher: CollectingDispatcher, tracker: Tracker, card: Any) -> Events:
     """Return what a customer's record adds to the talk: the racquet and its facts, or which racquet to ask for."""
     loop = (tracker.active_loop or {}).get("name")
     if loop in {"pickup_form", "keep_form"} or card["customer_id"] is None:
         return []
-    racquets = action.services.racquets(card["customer_id"], today(tracker))
-    if len(racquets) > 1:
-        entries = [_racquet_entry(racquet, number) for number, racquet in enumerate(racquets, 1)]
-        return set_slots(options={"for": "racquet", "entries": entries, "several": False, "name": card["name"]})
-    if not racquets:
+    known = action.services.racquets(card["customer_id"], today(tracker))
+    racquets = [racquet for racquet in known if racquet.status in MEANT.get(str(loop), {racquet.status})]
+    label = tracker.slots["racquet_name"]
+    if not known:
         say(dispatcher, "utter_on_record_nothing", name=card["name"])
         return []
-    return _recall(dispatcher, tracker, racquets[0])
+    if label == NEW or (loop == DROPPING and not any(fits_name(label, racquet.racquet) for racquet in racquets)):
+        return _another(dispatcher, tracker, known)
+    text = str(tracker.latest_message.get("text") or "") if label is None else ""
+    meant = which_of(label, [racquet.racquet for racquet in racquets], text)
+    if meant is not None or len(racquets) == 1:
+        return _recall(dispatcher, tracker, racquets[meant or 0])
+    return which_racquet(racquets, card["name"], new=loop == DROPPING)
+
+
+def which_racquet(racquets: Sequence[RacquetCard], name: str, *, new: bool = False) -> Events:
+    """Return the choice between somebody's racquets, one not on record yet among them where there may be one."""
+    entries = [_racquet_entry(racquet, number) for number, racquet in enumerate(racquets, 1)]
+    if new:
+        entries.append({"text": phrase("utter_option_racquet_new"), "value": {NEW: True}, "marks": [NEW]})
+    return set_slots(options={"for": "racquet", "entries": entries, "several": False, "name": name})
+
+
+def _another(dispatcher: CollectingDispatcher, tracker: Tracker, known: Sequence[RacquetCard]) -> Events:
+    """Return a racquet that is not on record yet, with what is known of its player."""
+    slots = tracker.slots
+    if slots["racquet_name"] is None:
+        on_the_bench = [racquet.racquet or racquet.tag for racquet in known]
+        say(dispatcher, "utter_another_racquet", name=known[0].name, racquets=on_the_bench)
+    facts = {name: known[0].facts.get(name) for name in PLAYER_FACTS if slots[name] is None}
+    return [*set_slots(**facts), *outdated()]
 
 
 def _racquet_entry(card: RacquetCard, number: int) -> dict[str, Any]:
@@ -128,7 +155,8 @@ def _recall(dispatcher: CollectingDispatcher, tracker: Tracker, card: RacquetCar
         values = {"name": card.name, "facts": facts_phrases(facts, told)}
         key = "utter_on_record_racquet" if card.racquet else "utter_on_record"
         say(dispatcher, key, racquet=card.racquet, **values)
-    return [*set_slots(**facts, record=card.to_record()), *outdated()]
+    printed = {} if slots["printed_range"] else {"printed_range": card.printed_range}
+    return [*set_slots(**facts, **printed, record=card.to_record()), *outdated()]
 
 
 class AskWhich(CounterAction):
@@ -164,7 +192,11 @@ class Choose(CounterAction):
             card = values[0]
             chosen_customer = set_slots(options=None, customer=card, failures=0)
             return [*chosen_customer, *_recalled(self, dispatcher, tracker, card)]
-        return [*set_slots(options=None, failures=0), *_recall(dispatcher, tracker, RacquetCard(**values[0]))]
+        settled = set_slots(options=None, failures=0)
+        if values[0].get(NEW):
+            known = self.services.racquets(tracker.slots["customer"]["customer_id"], today(tracker))
+            return [*settled, *set_slots(racquet_name=NEW), *_another(dispatcher, tracker, known)]
+        return [*settled, *_recall(dispatcher, tracker, RacquetCard(**values[0]))]
 
 
 class Keep(CounterAction):
@@ -196,7 +228,7 @@ class Keep(CounterAction):
                 kept[key] = {**racquet, "record": card.to_record()}
         key = "utter_kept_tag" if tag and len(racquets) == 1 else "utter_kept"
         say(dispatcher, key, name=customer["name"], tag=tag, spelt=" ".join(tag))
-        events += [ActiveLoop(None), *_sealed(slots)]
+        events += [ActiveLoop(None), *sealed(slots)]
         return [*events, *set_slots(customer=customer, racquets=kept, requested_slot=None)]
 
 
@@ -222,7 +254,7 @@ class HandOver(CounterAction):
         card = told[-1].card
         facts = {name: card.facts.get(name) for name in FACTS}
         decided = set_slots(decision=told[-1].decision, told=True, record=card.to_record(), words={})
-        over += _sealed(tracker.slots)
+        over += sealed(tracker.slots)
         return [*over, *set_slots(**facts, unknown=[], offered=[]), *decided]
 
 
@@ -272,7 +304,7 @@ class LogReading(CounterAction):
             for key, values in foreseen_values(foreseen, logged.after):
                 say(dispatcher, key, **values)
         decided = set_slots(decision=logged.after, told=True, record=logged.card.to_record())
-        over = [ActiveLoop(None), *_sealed(slots), *set_slots(requested_slot=None, offered=[])]
+        over = [ActiveLoop(None), *sealed(slots), *set_slots(requested_slot=None, offered=[])]
         return [*over, *set_slots(**facts), *decided]
 
     @staticmethod
@@ -293,65 +325,7 @@ class LogReading(CounterAction):
             say(dispatcher, "utter_logged_changed", before=before.summary(), after=after.summary())
 
 
-class DropOff(CounterAction):
-    """Takes a racquet in: a stringing with a tag and, where one was named, a promised day."""
-
-    action = "action_drop_off"
-
-    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
-        """Return the racquet's record with the new tag, or what must be said again."""
-        slots, customer = tracker.slots, tracker.slots["customer"]
-        racquet_id = (slots["record"] or {}).get("racquet_id")
-        whose = {**customer, "phone": slots["customer_phone"], "racquet_id": racquet_id}
-        facts = known_facts(slots)
-        if "crosses_tension" not in facts and "mains_tension" in facts:
-            facts["crosses_tension"] = "same_as_mains"
-        said = {name: slots[name] for name in ("frame_check", "promised_on", "consultation")} | {"facts": facts}
-        received = self.services.take_in(whose, said, today(tracker))
-        card = received.card
-        if card is None:
-            say(dispatcher, "utter_refused", message=received.refusal)
-            return _again(tracker.slots, received.refused_slot)
-        for sentence in received.remarks:
-            say(dispatcher, "utter_story", says=sentence)
-        if received.opened:
-            self._tell(dispatcher, card, said)
-        else:
-            say(dispatcher, "utter_crack")
-        known = {"customer_id": card.customer_id, "name": card.name, "tail": "", "racquets": []}
-        done = {"record": card.to_record(), "told": True, "requested_slot": None}
-        events = [*_sealed(slots), *set_slots(customer=known, frame_check=None, **done)]
-        left = (slots["racquet_count"] or 1) - 1
-        if left > 0:
-            say(dispatcher, "utter_next_frame")
-            return [*events, *set_slots(racquet_count=left), *alike_racquet({**slots, **done})]
-        return [*events, ActiveLoop(None), *set_slots(promised_on=None)]
-
-    @staticmethod
-    def _tell(dispatcher: CollectingDispatcher, card: RacquetCard, said: Mapping[str, Any]) -> None:
-        facts = said["facts"]
-        told = [name for name in TOLD_ON_RECORD[:4] if name in facts]
-        values: dict[str, Any] = {
-            "name": card.name,
-            "facts": facts_phrases(facts, told) or phrase("utter_nothing_particular"),
-            "tag": card.tag,
-            "spelt": " ".join(card.tag),
-        }
-        if said["promised_on"]:
-            promised = fact_phrase("promised_on", said["promised_on"])
-            say(dispatcher, "utter_dropped_off_promised", promised=promised, **values)
-        else:
-            say(dispatcher, "utter_dropped_off", **values)
-
-
-def _again(slots: Mapping[str, Any], slot: str | None) -> Events:
-    """Return the events that ask again for what was refused, or leave the errand where nothing can be said again."""
-    if slot in ASKED_AGAIN:
-        return set_slots(**{slot: None}, requested_slot=slot, failures=slots["failures"] + 1)
-    return [ActiveLoop(None), *set_slots(requested_slot=None, told=True)]
-
-
-def _sealed(slots: Mapping[str, Any]) -> Events:
+def sealed(slots: Mapping[str, Any]) -> Events:
     """Return the event after which "back" goes no further: something was written on a card."""
     return set_slots(sealed=slots["sealed"] + 1)
 

@@ -10,7 +10,7 @@ from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
 from dialogue.actions.base import CounterAction, Events, say, say_with_choices, set_slots
-from dialogue.intake import claims, intent_of
+from dialogue.intake import UNNOTED, claims, intent_of
 from dialogue.racquets import all_racquets, switch
 from dialogue.telling import next_offer, owner_phrases
 from dialogue.translate import day_phrase, fact_phrase, facts_phrases, other_day_order
@@ -55,7 +55,7 @@ class Note(CounterAction):
             slot = change["slot"]
             old, new = fact_phrase(slot, change["old"]), fact_phrase(slot, slots[slot])
             say(dispatcher, "utter_corrected", values=new, old=old)
-        fresh = [change["slot"] for change in noted if change not in corrected and change["slot"] != "customer_name"]
+        fresh = [change["slot"] for change in noted if change not in corrected and change["slot"] not in UNNOTED]
         if fresh:
             say(dispatcher, "utter_noted", values=facts_phrases(slots, list(dict.fromkeys(fresh))))
 

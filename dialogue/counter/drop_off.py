@@ -10,7 +10,7 @@ from dialogue.counter.counter import Counter
 from dialogue.counter.customers import CustomerDraft, is_empty, read_draft
 from dialogue.counter.limits import check_choice, check_range, check_text
 from dialogue.counter.outcomes import Outcome, Remark, answering, refuse
-from dialogue.counter.strings import Strings, outside_printed, read_strings, same_as
+from dialogue.counter.strings import Strings, outside_printed, read_strings, same_as, tensions
 from storage.errors import NotFound
 from storage.rows import CustomerRow, JobStatus, RacquetRow, StringJobRow
 from storage.unit_of_work import UnitOfWork
@@ -50,7 +50,7 @@ class DropOff:
     """The qualified stringer who looked at a crack and takes the job."""
     strings: Strings | None = None
     same_as: str | None = None
-    """"last", or the tag of the stringing whose strings are wanted again."""
+    """"last", or the tag of the stringing whose strings are wanted again, with the tension that `strings` may name."""
     promised_on: dt.date | None = None
     wish: str | None = None
     """What the customer wants outside the printed range, after being told."""
@@ -162,11 +162,17 @@ def _check_printed_range(racquet: RacquetRow) -> None:
 
 
 def _strings(counter: Counter, unit: UnitOfWork, drop_off: DropOff, racquet: RacquetRow | None) -> dict[str, Any]:
-    if drop_off.strings is not None:
+    named = drop_off.strings and (drop_off.strings.mains.material or drop_off.strings.mains.product)
+    if drop_off.strings is not None and (named or drop_off.same_as is None):
         return read_strings(counter, unit, drop_off.strings).columns()
     if drop_off.same_as is None:
         raise refuse("strings_missing", "strings")
-    if drop_off.same_as != LAST:
+    earlier = _earlier_strings(unit, drop_off, racquet)
+    return {**earlier, **(tensions(counter, drop_off.strings) if drop_off.strings else {})}
+
+
+def _earlier_strings(unit: UnitOfWork, drop_off: DropOff, racquet: RacquetRow | None) -> dict[str, Any]:
+    if drop_off.same_as and drop_off.same_as != LAST:
         job = unit.jobs.by_tag(drop_off.same_as)
         if job is None:
             raise NotFound("string_job", drop_off.same_as)

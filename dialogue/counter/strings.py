@@ -88,6 +88,17 @@ def same_as(job: StringJobRow) -> dict[str, Any]:
     return {name: getattr(job, name) for name in (*STRING_COLUMNS, "catalogue_product_id")}
 
 
+def tensions(counter: Counter, wanted: Strings) -> dict[str, Any]:
+    """Return the columns of the tensions that were named, checked; crosses left open are as the mains."""
+    found: dict[str, Any] = {}
+    for name, side in zip(SIDES, (wanted.mains, wanted.crosses or wanted.mains), strict=True):
+        if side.tension is not None:
+            raw = {f"{name}_tension": {"value": side.tension, "unit": side.unit}}
+            parse_facts(raw, today=counter.today, limits=counter.book.limits)
+            found |= {f"{name}_tension": side.tension, f"{name}_tension_unit": side.unit}
+    return found
+
+
 def find_product(unit: UnitOfWork, said: str) -> tuple[CatalogueProductRow, ...]:
     """Return the shop's products that may be meant: those of exactly this name, else those that sound alike."""
     products = unit.catalogue.all()

@@ -77,6 +77,10 @@ class RacquetCard:
     """The tag of its last stringing; empty where there is none."""
     facts: Mapping[str, Any]
     """The facts on record as JSON."""
+    status: str = ""
+    """How far its last stringing has come; empty where there is none."""
+    printed_range: Mapping[str, Any] | None = None
+    """{"min", "max", "unit"} as printed on the frame; None where nobody read it."""
 
     def to_record(self) -> dict[str, Any]:
         """Return whose racquet it is, in the form a slot holds, without the facts."""
@@ -125,6 +129,16 @@ class Received:
     refusal: str | None = None
     refused_slot: str | None = None
     """The slot that must be said again."""
+
+
+@dataclass(frozen=True)
+class LookedOver:
+    """What is still to be settled of a racquet before it is taken in."""
+
+    outside: str | None
+    """That the tension wanted is outside the range printed on the frame, as a sentence; None where it is not."""
+    needs: tuple[str, ...]
+    """Facts of the player without which the strings will get no date, the first to ask first."""
 
 
 @dataclass(frozen=True)

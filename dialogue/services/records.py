@@ -74,6 +74,8 @@ class Records:
             job_id=job.id if job else None,
             tag=job.tag if job else "",
             facts={name: value for name, value in facts.items() if readings or name != "reading"},
+            status=job.status if job else "",
+            printed_range=_printed_range(racquet),
         )
 
     def _facts(
@@ -130,3 +132,8 @@ class Records:
             )
             for row in rows
         )
+
+
+def _printed_range(racquet: RacquetRow) -> dict[str, Any] | None:
+    low, high = racquet.tension_min_lb, racquet.tension_max_lb
+    return None if low is None or high is None else {"min": low, "max": high, "unit": "lb"}

@@ -14,6 +14,7 @@ from dialogue.understanding.convert import convert
 from dialogue.understanding.cuebook import CUE_FOLDER, Hit, read_cues
 from dialogue.understanding.cues import Scan, make
 from dialogue.understanding.found import Found, overlaps
+from dialogue.understanding.lines import Line
 
 SHORTEST_PHONE = 5
 PHONE_UNASKED = 7
@@ -30,6 +31,9 @@ class CustomerWords:
         self.repeats: dict[str, int] = table["repeats"]
         self.phone_marks = frozenset(table["phone_marks"])
         self.longest_name = int(table["longest_name"])
+        between = rf"(?:[^\W_]+ ){{0,{int(table['between_name_and_owned'])}}}"
+        name = rf"[^\W\d_][\w-]*(?: [^\W\d_][\w-]*){{0,{self.longest_name - 1}}}"
+        self.owned = re.compile(rf"\b({name})['\u2019]s? {between}(?:{'|'.join(table['owned'])})\b", re.IGNORECASE)
         self.common = common
         """Words of the cue files: no names, unless written with a capital."""
 
@@ -79,6 +83,8 @@ def read_name(scan: Scan, known: Sequence[str], words: CustomerWords) -> list[Fo
         found = _name_after(scan, hit, words)
         if found:
             return [_known(found, known)]
+    if found := _name_before(scan, words) or _owner_named(scan, words):
+        return [_known(found, known)]
     if asked:
         whole = _name_from(scan, scan.line.tokens_of((min(scan.line.core), max(scan.line.core)))[0], words)
         if whole:
@@ -111,6 +117,55 @@ def _name_from(scan: Scan, first: int, words: CustomerWords) -> Found | None:
     said = line.said(span)
     if scan.asked != "customer_name" and said == said.lower() and any(word in words.common for word in said.split()):
         return None
+    return _named(said, span)
+
+
+def _name_before(scan: Scan, words: CustomerWords) -> Found | None:
+    """Return the name before what its bearer does: "Maya Okoro drops off her racquet"."""
+    line = scan.line
+    for hit in scan.role("customer", "name_before"):
+        last = line.tokens_of(hit.span)[0]
+        first = last
+        while first > 0 and last - first < words.longest_name and line.tokens[first - 1].word.isalpha():
+            first -= 1
+        while first < last and not _may_be_name(line, first, words):
+            first += 1
+        if first == last or not all(_may_be_name(line, at, words) for at in range(first, last)):
+            continue
+        span = (line.starts[first], line.starts[last])
+        return _named(line.said(span), span)
+    return None
+
+
+def _may_be_name(line: Line, at: int, words: CustomerWords) -> bool:
+    """Tell whether a word may be part of a name: not a word of the trade, nor one that may begin any sentence."""
+    token = line.tokens[at]
+    # As it was said: a name may be one slip away from a word of the trade.
+    said = line.source[token.start : token.end].casefold()
+    return said not in words.common and token.word not in line.fillers
+
+
+def _owner_named(scan: Scan, words: CustomerWords) -> Found | None:
+    """Return the name of whom something belongs to: "Maya's second racquet"."""
+    line = scan.line
+    for match in words.owned.finditer(line.source):
+        said: list[str] = []
+        for word in reversed(match[1].split()):
+            if word.casefold() in words.common or (said and word[0].islower() and said[0][0].isupper()):
+                break
+            said.insert(0, word)
+        if not said:
+            continue
+        end = match.start(1) + len(match[1])
+        start = match.start(1) + len(match[1]) - len(" ".join(said))
+        held = [at for at, token in enumerate(line.tokens) if start <= token.start < end]
+        if held:
+            span = (line.starts[held[0]], line.starts[held[-1]] + len(line.tokens[held[-1]].word) + 1)
+            return _named(" ".join(said), span)
+    return None
+
+
+def _named(said: str, span: tuple[int, int]) -> Found:
     name = said.title() if said == said.lower() else said
     return Found("customer_name", name, span, NAME_RULE, 0.9, "always")
 

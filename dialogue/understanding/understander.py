@@ -29,11 +29,13 @@ from dialogue.understanding.soft_acts import soft_words
 from dialogue.understanding.sound_alikes import SoundAlikes
 from dialogue.understanding.suggestions import Suggestions
 from dialogue.understanding.templates import Compiler
+from dialogue.understanding.wanted import read_wanted
 
 ROW_FILES = (
     "plays_per_week.yaml", "hours.yaml", "level.yaml", "season.yaml", "sport.yaml", "racquet_count.yaml",
     "hybrid.yaml", "breaks_strings.yaml", "symptoms.yaml", "materials.yaml", "sides.yaml", "tension.yaml",
     "readings.yaml", "customer.yaml", "owners.yaml", "negation.yaml", "dates.yaml",
+    "printed_range.yaml", "same_as.yaml",
     "acts_questions.yaml", "acts_counter.yaml", "acts_answers.yaml", "acts_flow.yaml",
 )  # fmt: skip
 VOICE = "voice"
@@ -144,6 +146,7 @@ class Understander:
             found += read_phone(scan, self.customer_words) if scan.asked == "customer_phone" or not found else []
             found += read_name(scan, turn.names, self.customer_words)
         found += read_choice(scan)
+        found += read_wanted(scan, self.limits)
         return found, dates.impossible
 
     def _vague(self, read: Read) -> list[Hit]:

@@ -72,7 +72,8 @@ def seed(store: Store, record: list[Mapping[str, Any]]) -> None:
             racquets = entry.get("racquets", [])
             customer = unit.customers.add(CustomerRow(**{k: v for k, v in entry.items() if k != "racquets"}))
             for racquet in racquets:
-                row = unit.racquets.add(RacquetRow(customer_id=customer.id, nickname=racquet.get("nickname")))
+                frame = {name: value for name, value in racquet.items() if name not in {"job", "readings"}}
+                row = unit.racquets.add(RacquetRow(customer_id=customer.id, **frame))
                 job = unit.jobs.add(StringJobRow(racquet_id=row.id, **racquet["job"])) if "job" in racquet else None
                 for reading in racquet.get("readings", []):
                     assert job is not None

@@ -33,6 +33,10 @@ def _check_stored(script: Script, store: Store) -> None:
             "readings": len(unit.readings.all()),
             "jobs": len(unit.jobs.all()),
             "collected": sum(job.status == "collected" for job in unit.jobs.all()),
+            "strung": sum(job.status == "strung" for job in unit.jobs.all()),
+            "products": [job.mains_product for job in unit.jobs.all()],
+            "wishes": [job.wish for job in unit.jobs.all() if job.wish],
+            "reached": [f"{who.email} {who.phone}" for who in unit.customers.all() if who.consent_to_contact],
         }
     assert {name: found[name] for name in expected} == expected
 

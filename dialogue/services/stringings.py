@@ -1,0 +1,204 @@
+"""What is done with stringings at counter and bench, from drop-off to pick-up; knows no conversation."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from dialogue.counter.bench import redate
+from dialogue.counter.counter import Counter
+from dialogue.counter.customers import CustomerDraft, strings_in
+from dialogue.counter.drop_off import DropOff, Frame, take_in
+from dialogue.counter.outcomes import Refusal
+from dialogue.counter.pickup import hand_over
+from dialogue.counter.readings import Measured, log_reading
+from dialogue.counter.strings import Side, Strings, outside_printed, pounds
+from dialogue.racquets import DATED_FACTS, PLAYER_FACTS
+from dialogue.services.cards import Fetched, Logged, LookedOver, RacquetCard, Received
+from dialogue.services.records import Records
+from dialogue.services.turns import TurnWork
+from rules.chain import decide
+from rules.facts import Facts, Reading
+from storage.rows import RacquetRow, ReadingRole
+from storage.unit_of_work import UnitOfWork
+
+STRING_SLOTS = ("mains_material", "crosses_material", "mains_tension", "crosses_tension")
+TAIL = 7
+"""A number of so few digits is only the end of one."""
+
+
+class Stringings(TurnWork):
+    """The use cases of counter and bench."""
+
+    def hand_over(self, customer_id: int, today: dt.date) -> tuple[Fetched, ...]:
+        """Hand over every racquet of a customer that is strung, and return the story of each one in the shop."""
+        with self.work() as unit:
+            cards = Records(unit).in_the_shop(customer_id, today)
+            counter = self._counter(unit, today)
+            return tuple(self._hand_over(unit, counter, card) for card in cards)
+
+    def _hand_over(self, unit: UnitOfWork, counter: Counter, card: RacquetCard) -> Fetched:
+        job = Records(unit).job(card)
+        if job.strung_on and job.consultation_id is None:
+            # Strung before its date was worked out: the label and the "why" need a decision to rest on.
+            redate(counter, job.tag)
+        outcome = hand_over(counter, job.tag)
+        if isinstance(outcome, Refusal):
+            return Fetched(card, (), None, job.promised_on, counter.wording.remark(outcome))
+        story = (outcome.done, outcome.label, *outcome.cautions)
+        decision = outcome.decision.to_dict() if outcome.decision else None
+        return Fetched(card, story, decision, job.promised_on)
+
+    def log_reading(self, racquet_id: int, reading: Any, today: dt.date) -> Logged:
+        """Write down a reading and return what it changed: the first one of fresh strings is their baseline.
+
+        Args:
+            racquet_id: the racquet that was measured.
+            reading: the reading as facts JSON.
+            today: the day of the measurement.
+
+        Raises:
+            ValueRefused: when a figure cannot be.
+        """
+        facts = self.facts({"reading": reading}, today)
+        with self.work() as unit:
+            records, counter = Records(unit), self._counter(unit, today)
+            card = records.card(racquet_id, today)
+            job = strings_in(unit, racquet_id) or unit.jobs.latest_of(racquet_id)
+            if job is None:
+                return Logged(card, fresh=False, before=None, after=None)
+            fresh = job.strung_on == today and not unit.readings.of_job(job.id, ReadingRole.BASELINE)
+            role = ReadingRole.BASELINE if fresh else ReadingRole.CHECK
+            outcomes = [log_reading(counter, job.tag, role, _measured(entry)) for entry in facts.reading]
+            last = outcomes[-1]
+            if isinstance(last, Refusal):
+                return Logged(card, fresh, None, None, refusal=counter.wording.remark(last))
+            remarks = tuple(counter.wording.remark(remark) for remark in last.remarks)
+            decisions = [decision.to_dict() if decision else None for decision in (last.before, last.after)]
+            return Logged(records.card(racquet_id, today, readings=True), fresh, decisions[0], decisions[1], remarks)
+
+    def take_in(self, customer: Mapping[str, Any], said: Mapping[str, Any], today: dt.date) -> Received:
+        """Open a stringing for a racquet left at the counter, once its frame was looked over.
+
+        Args:
+            customer: {"customer_id", "name", "phone", "email", "racquet_id"}; numbers are None for those never seen.
+            said: {"facts", "frame_check", "promised_on", "consultation"}: facts JSON with the strings wanted, what
+                was seen of the frame, the ISO day or None, and the number of the decision taken before or None. It
+                may hold "same_as", "printed_range", "racquet_name", "wish" and "seen_by" too.
+            today: the day of the conversation.
+        """
+        said_facts = said["facts"]
+        wanted = self._wanted(customer, said, today)
+        with self.work() as unit:
+            counter = self._counter(unit, today)
+            outcome = take_in(counter, wanted)
+            if isinstance(outcome, Refusal):
+                sentence = counter.wording.remark(outcome)
+                return Received(None, opened=False, refusal=sentence, refused_slot=outcome.fact)
+            remarks = tuple(counter.wording.remark(remark) for remark in outcome.remarks)
+            records = Records(unit)
+            records.learn(outcome.customer.id, self.facts({**said_facts, "unknown": []}, today))
+            if customer["customer_id"] is None and _is_tail(customer.get("phone")):
+                unit.customers.change(outcome.customer.id, phone=customer["phone"])
+            if said.get("consultation"):
+                unit.consultations.link(
+                    said["consultation"], customer_id=outcome.customer.id, racquet_id=outcome.racquet.id
+                )
+            card = records.card(outcome.racquet.id, today)
+            return Received(card, opened=outcome.job is not None, remarks=remarks)
+
+    def _wanted(self, customer: Mapping[str, Any], said: Mapping[str, Any], today: dt.date) -> DropOff:
+        """Return what was said of a racquet left at the counter as the counter takes it in."""
+        day = said.get("promised_on")
+        facts = self.facts({name: said["facts"][name] for name in STRING_SLOTS if name in said["facts"]}, today)
+        low, high = _printed_lb(said.get("printed_range"))
+        same = said.get("same_as")
+        return DropOff(
+            customer_id=customer["customer_id"],
+            new_customer=_draft(customer),
+            racquet_id=customer.get("racquet_id"),
+            frame=Frame(
+                nickname=said.get("racquet_name"),
+                sport=said["facts"].get("sport"),
+                tension_min_lb=low,
+                tension_max_lb=high,
+            ),
+            frame_check=said["frame_check"],
+            seen_by=said.get("seen_by"),
+            strings=_tensions(facts) if same else _strings(facts),
+            same_as=same,
+            promised_on=dt.date.fromisoformat(day) if day else None,
+            wish=said.get("wish"),
+        )
+
+    def look_over(self, raw: Mapping[str, Any], printed: Mapping[str, Any] | None, today: dt.date) -> LookedOver:
+        """Return what stands in the way of stringing a racquet so, and what its date will need to be known.
+
+        Args:
+            raw: facts JSON with player and strings.
+            printed: {"min", "max", "unit"} as printed on the frame, or None where nobody read it.
+            today: the day of the conversation.
+        """
+        facts = self.facts(raw, today)
+        low, high = _printed_lb(printed)
+        outside = None
+        if facts.mains_tension and (strings := _tensions(facts)):
+            with self.work() as unit:
+                frame = RacquetRow(tension_min_lb=low, tension_max_lb=high)
+                refusal = outside_printed(frame, strings.columns())
+                outside = self._counter(unit, today).wording.remark(refusal) if refusal else None
+        strung = {name: value for name, value in raw.items() if name not in DATED_FACTS}
+        decision = decide(self.facts({**strung, "strung_on": today.isoformat()}, today), self.book)
+        needs = tuple(need.fact for need in decision.needs if need.fact in PLAYER_FACTS)
+        return LookedOver(outside, needs)
+
+
+def _draft(customer: Mapping[str, Any]) -> CustomerDraft | None:
+    """Return what is new of a customer: everything of a new one; an address was given to be written to."""
+    email = customer.get("email")
+    told = {"email": email, "consent_to_contact": True} if email else {}
+    if customer["customer_id"] is None:
+        phone = customer.get("phone")
+        return CustomerDraft(name=customer["name"], phone=None if _is_tail(phone) else phone, **told)
+    return CustomerDraft(**told) if told else None
+
+
+def _is_tail(phone: str | None) -> bool:
+    """Tell whether only the end of a number was given, which tells namesakes apart and reaches nobody."""
+    return phone is not None and len(phone) <= TAIL
+
+
+def _printed_lb(printed: Mapping[str, Any] | None) -> tuple[float | None, float | None]:
+    """Return the range printed on a frame in lb."""
+    if not printed:
+        return None, None
+    return pounds(printed["min"], printed["unit"]), pounds(printed["max"], printed["unit"])
+
+
+def _tensions(facts: Facts) -> Strings | None:
+    """Return the tensions alone, whatever the strings."""
+    mains, crosses = (replace(_side(facts, side), material=None) for side in ("mains", "crosses"))
+    return Strings(mains=mains, crosses=None if crosses == Side() else crosses) if mains != Side() else None
+
+
+def _measured(entry: Reading) -> Measured:
+    return Measured(
+        values=entry.values,
+        kind=entry.kind.value if entry.kind else None,
+        unit=entry.unit,
+        instrument=entry.instrument,
+        taken_on=entry.taken_on,
+    )
+
+
+def _strings(facts: Facts) -> Strings | None:
+    mains, crosses = (_side(facts, side) for side in ("mains", "crosses"))
+    return Strings(mains=mains, crosses=None if crosses == Side() else crosses) if mains.material else None
+
+
+def _side(facts: Facts, side: str) -> Side:
+    material, tension = getattr(facts, f"{side}_material"), getattr(facts, f"{side}_tension")
+    side_ = Side(material=material.value if material else None)
+    return replace(side_, tension=tension.value, unit=tension.unit) if tension else side_

@@ -1,0 +1,30 @@
+"""What is wanted at a drop-off beside strings and tension: the printed range, the strings of an earlier job."""
+
+from __future__ import annotations
+
+from dialogue.understanding.convert import tidy
+from dialogue.understanding.cuebook import Hit
+from dialogue.understanding.cues import Scan, make
+from dialogue.understanding.found import Found, longest
+from dialogue.understanding.sides import TensionLimits
+
+PRINTED, SAME_AS = "printed_range", "same_as"
+
+
+def read_wanted(scan: Scan, limits: TensionLimits) -> list[Found]:
+    """Return the range printed on the frame and the wish for the same strings again, where they are listened for."""
+    found = [make(SAME_AS, hit.row.value, hit) for hit in scan.held(longest(scan.role(SAME_AS, "value")))[:1]]
+    for hit in scan.held(longest(scan.role(PRINTED, "value")))[:1]:
+        value = _range(hit, limits)
+        found += [] if value is None else [make(PRINTED, value, hit)]
+    return found
+
+
+def _range(hit: Hit, limits: TensionLimits) -> dict[str, float | str] | None:
+    """Return the range with its unit: the one said, else the one in which both figures can be a tension."""
+    low, high = float(hit.groups["n"] or 0), float(hit.groups["m"] or 0)
+    if not limits.kg_from <= low < high <= limits.highest_pair:
+        return None
+    units = [limits.units[word] for word in hit.words.split() if word in limits.units]
+    guessed = "kg" if high < limits.lb_from else "lb"
+    return {"min": tidy(low), "max": tidy(high), "unit": units[-1] if units else guessed}
