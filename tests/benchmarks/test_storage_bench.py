@@ -7,126 +7,27 @@ from __future__ import annotations
 
 import datetime as dt
 import random
-import re
-import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
-from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
 
 import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from storage import spoken
 from storage.backup import back_up
-from storage.database import Store, open_store
+from storage.database import open_store
 from storage.rows import CustomerRow, RacquetRow, ReadingRow, StringJobRow
+from tests.benchmarks.big_shop import TODAY, BigShop, Size, open_big_shop
 
-CUSTOMERS, RACQUETS, JOBS = 100_000, 120_000, 400_000
-TODAY = dt.date(2026, 5, 4)
+SIZE = Size(customers=100_000, racquets=120_000, jobs=400_000)
 BOUND_SECONDS = 0.05
-SYLLABLES = re.findall(
-    "[a-z]+",
-    "ba bel cor da den el fa fen gar hol il jo kan lo mar nor o pel quin ro sten ta ul ver wick yan zo",
-)
-
-
-@dataclass(frozen=True)
-class BigShop:
-    """A shop of many years with its database open."""
-
-    store: Store
-    names: list[str]
-    phones: list[str]
-    tags: list[str]
 
 
 @pytest.fixture(scope="module")
 def big(tmp_path_factory: pytest.TempPathFactory) -> Iterator[BigShop]:
-    """A shop with all its years; names follow each other in frequency as they do in life (Zipf)."""
-    chance = random.Random(7)  # noqa: S311
-    path = tmp_path_factory.mktemp("big") / "big.sqlite3"
-    url = f"sqlite:///{path}"
-    open_store(url).close()
-    names, phones, tags = _people(chance), _phones(chance), _tags()
-    with closing(sqlite3.connect(path)) as connection:
-        connection.execute("PRAGMA synchronous = OFF")
-        _fill_people(connection, names, phones)
-        _fill_jobs(connection, chance, tags)
-        connection.commit()
-    with open_store(url) as store:
-        yield BigShop(store, names, phones, tags)
-
-
-def _words(chance: random.Random, number: int, syllables: int) -> list[str]:
-    found: set[str] = set()
-    while len(found) < number:
-        found.add("".join(chance.choices(SYLLABLES, k=syllables)).capitalize())
-    return sorted(found)
-
-
-def _people(chance: random.Random) -> list[str]:
-    first, last = _words(chance, 400, 2), _words(chance, 9000, 3)
-    chance.shuffle(first)
-    chance.shuffle(last)
-    return [
-        f"{one} {other}"
-        for one, other in zip(
-            chance.choices(first, [1 / (rank + 3) for rank in range(len(first))], k=CUSTOMERS),
-            chance.choices(last, [1 / (rank + 10) for rank in range(len(last))], k=CUSTOMERS),
-            strict=True,
-        )
-    ]
-
-
-def _phones(chance: random.Random) -> list[str]:
-    return [f"+1 202 55{chance.randrange(10)} {chance.randrange(10_000):04}" for _ in range(CUSTOMERS)]
-
-
-def _tags() -> list[str]:
-    found: set[str] = set()
-    while len(found) < JOBS:
-        found.add(spoken.make_tag())
-    return sorted(found)
-
-
-def _fill_people(connection: sqlite3.Connection, names: list[str], phones: list[str]) -> None:
-    then = "2020-01-01 00:00:00.000000"
-    connection.executemany(
-        "INSERT INTO customer (id, created_at, name, name_key, phone, phone_tail, consent_to_contact)"
-        " VALUES (?, ?, ?, ?, ?, ?, 1)",
-        (
-            (number, then, name, spoken.fold(name), phone, spoken.phone_tail(phone))
-            for number, name, phone in zip(count(1), names, phones, strict=False)
-        ),
-    )
-    connection.executemany(
-        "INSERT INTO customer_key (key, customer_id) VALUES (?, ?)",
-        ((key, number) for number, name in enumerate(names, 1) for key in spoken.keys(name)),
-    )
-    connection.executemany(
-        "INSERT INTO racquet (id, created_at, customer_id) VALUES (?, ?, ?)",
-        ((number, then, (number - 1) % CUSTOMERS + 1) for number in range(1, RACQUETS + 1)),
-    )
-
-
-def _fill_jobs(connection: sqlite3.Connection, chance: random.Random, tags: list[str]) -> None:
-    """Every racquet is strung every four months or so, the last time within the last half year."""
-
-    def jobs() -> Iterator[tuple[object, ...]]:
-        for number, tag in enumerate(tags, 1):
-            racquet, turn = (number - 1) % RACQUETS + 1, (number - 1) // RACQUETS
-            strung = TODAY - dt.timedelta(days=(3 - turn) * 120 + chance.randrange(120))
-            status = "received" if number > JOBS - 60 else "collected"
-            due = strung + dt.timedelta(days=120)
-            yield (number, racquet, tag, status, f"{strung} 09:00:00.000000", strung.isoformat(), due.isoformat())
-
-    connection.executemany(
-        "INSERT INTO string_job (id, racquet_id, tag, status, received_at, strung_on, restring_by,"
-        " strung_on_approx, approximate) VALUES (?, ?, ?, ?, ?, ?, ?, 0, 0)",
-        jobs(),
-    )
+    """A shop with all its years."""
+    with open_big_shop(tmp_path_factory.mktemp("big") / "big.sqlite3", SIZE) as opened:
+        yield opened
 
 
 def within_bound(benchmark: BenchmarkFixture) -> bool:
@@ -235,7 +136,7 @@ def test_show_history(benchmark: BenchmarkFixture, big: BigShop) -> None:
 
     def look() -> None:
         with big.store.view() as unit:
-            assert len(unit.queries.history(chance.randrange(1, RACQUETS)).jobs) >= 3
+            assert len(unit.queries.history(chance.randrange(1, SIZE.racquets)).jobs) >= 3
 
     benchmark.pedantic(look, rounds=100, warmup_rounds=3)
     assert within_bound(benchmark)
