@@ -275,6 +275,7 @@ class Conversation:
             choices=tuple({choice.text: choice for choice in (*turn.helpful, *turn.choices)}.values()),
             facts=facts,
             decision=slots["decision"] if slots["told"] else None,
+            wanted=() if slots["told"] else _wanted(slots["decision"] or {}),
             ended=turn.ended,
         )
         if turn.again is None:
@@ -286,6 +287,12 @@ class Conversation:
             asked=turn.again["asked"],
             choices=tuple(Choice(choice["text"], choice["value"]) for choice in turn.again["choices"]),
         )
+
+
+def _wanted(decision: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the facts that a decision not taken yet still asks for."""
+    needs = [*decision.get("needs", ()), *(need for need in decision.get("strengthens", ()) if need["ask"])]
+    return tuple(dict.fromkeys(need["fact"] for need in needs))
 
 
 def run_now(work: Coroutine[Any, Any, Any], action: str) -> Any:

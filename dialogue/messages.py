@@ -94,5 +94,7 @@ class Reply:
     """What is known so far of the racquet being talked of, as facts JSON."""
     decision: Mapping[str, Any] | None = None
     """The decision as JSON once there is one."""
+    wanted: tuple[str, ...] = ()
+    """The facts the rules still ask for before they decide."""
     ended: bool = False
     """True when the conversation is over and the channel may close."""

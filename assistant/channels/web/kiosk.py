@@ -202,12 +202,7 @@ class Kiosk:
             return talk
         facts = talk.facts
         known = len(set(facts) - {"words", "unknown"}) + len(facts.get("unknown", ()))
-        decision = self.shop.suppose(facts, {}, self.shop.today())
-        wanted: set[str] = set()
-        if "error" not in decision:
-            wanted = {need["fact"] for need in decision["needs"]}
-            wanted |= {need["fact"] for need in decision["strengthens"] if need["ask"]}
-        return replace(talk, known=known, left=max(len(wanted), 1))
+        return replace(talk, known=known, left=max(talk.left, 1))
 
     def _show(self, request: Request, key: str, talk: Talk, heard: str = "") -> HTTPResponse:
         if talk.decision:

@@ -51,6 +51,7 @@ def merge(replies: Sequence[Reply], before: Talk | None) -> Talk:
         choices=last.choices,
         facts=dict(last.facts),
         decision=decision,
+        left=len(last.wanted),
         ended=any(reply.ended for reply in replies),
         fresh=before is None or before.decision != decision,
     )
