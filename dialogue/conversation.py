@@ -269,7 +269,7 @@ class Conversation:
         except ValueRefused as refused:
             logger.warning("facts_not_shown fact=%s", refused.slot)
         reply = Reply(
-            text=tuple(_paragraphs([(sentence.text, sentence.lead) for sentence in turn.said])),
+            text=tuple(_paragraphs(turn.said)),
             speech=" ".join(sentence_case(sentence.speech) for sentence in turn.said if sentence.speech),
             asked=_asked(slots) if turn.asking else None,
             choices=tuple({choice.text: choice for choice in (*turn.helpful, *turn.choices)}.values()),
@@ -318,18 +318,21 @@ def _asked(slots: Mapping[str, Any]) -> str | None:
     return open_question(slots)
 
 
-def _paragraphs(said: Sequence[tuple[str, bool]]) -> list[str]:
-    """Return the sentences as paragraphs: one that leads in shares the next one's."""
+def _paragraphs(said: Sequence[Sentence]) -> list[str]:
+    """Return the sentences as paragraphs: one that leads in shares the next one's, and so do the lines of a block."""
     paragraphs: list[str] = []
-    leading = False
-    for text, lead in said:
-        if not text:
+    before: Sentence | None = None
+    for sentence in said:
+        if not sentence.text:
             continue
-        if leading:
-            paragraphs[-1] += " " + sentence_case(text)
+        text = sentence_case(sentence.text)
+        if before and before.lead:
+            paragraphs[-1] += f" {text}"
+        elif before and before.block and sentence.block:
+            paragraphs[-1] += f"\n{text}"
         else:
-            paragraphs.append(sentence_case(text))
-        leading = lead
+            paragraphs.append(text)
+        before = sentence
     return paragraphs
 
 

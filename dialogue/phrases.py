@@ -12,6 +12,8 @@ from dialogue.messages import Choice
 
 VOICE = "voice"
 """The channel of a spoken variant, as Rasa names channels in a response."""
+BLOCK = "block"
+"""In a response's metadata: lines of this kind that follow one another stand in one paragraph, each on its own line."""
 LEAD = "lead"
 """In a response's metadata: stands before the next sentence, in the same paragraph."""
 
@@ -39,6 +41,7 @@ class Response:
     variants: tuple[Variant, ...]
     choices: tuple[Choice, ...]
     lead: bool
+    block: bool
 
     def pick(self, slots: Mapping[str, Any], channel: str | None, turn: int) -> Variant:
         """Return the closest wording: the channel's before the common one, the conditioned before the plain.
@@ -63,6 +66,7 @@ class Sentence:
     speech: str
     choices: tuple[Choice, ...]
     lead: bool
+    block: bool
 
 
 class Phrases:
@@ -81,7 +85,7 @@ class Phrases:
         if response is None:
             raise PhraseMissing(key, "no such response; add it")
         text, speech = (self._fill(response, values, slots, (channel, turn)) for channel in (None, VOICE))
-        return Sentence(text, speech, response.choices, response.lead)
+        return Sentence(text, speech, response.choices, response.lead, response.block)
 
     def _fill(
         self, response: Response, values: Mapping[str, Any], slots: Mapping[str, Any], how: tuple[str | None, int]
@@ -139,4 +143,5 @@ def _response(key: str, variants: Sequence[Mapping[str, Any]]) -> Response:
         ),
         tuple(Choice(button["title"], button.get("payload", button["title"])) for button in first_buttons),
         lead=any((variant.get("metadata") or {}).get(LEAD) for variant in variants),
+        block=any((variant.get("metadata") or {}).get(BLOCK) for variant in variants),
     )

@@ -117,11 +117,11 @@ class Telling:
             yield "utter_against", {"says": " ".join(against)}
 
     def trail(self, words: Mapping[str, str]) -> Iterator[Said]:
-        """Yield every step with its row and its source, and the words the facts were said in."""
+        """Yield every step with its source, and the words the facts were said in."""
         yield "utter_why_trail", {}
         for step in self.decision["trail"]:
             key = "utter_why_step_against" if step["against"] else "utter_why_step"
-            yield key, {"says": step["says"], "row": step["row"], "source": step["source"]}
+            yield key, {"says": step["says"], "source": step["source"]}
         if words:
             quotes = [phrase("utter_why_quote", words=text) for text in dict.fromkeys(words.values())]
             yield "utter_why_words", {"quotes": quotes}

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from rules.decision import Decision
-from rules.explain import begin_small
+from rules.explain import begin_large, begin_small
 from rules.explain_words import ExplainWords, load_words
 from rules.rulebook import Rulebook, list_rows
 from rules.words_format import find_placeholders
@@ -73,11 +73,13 @@ class WhoSays:
     others: tuple[str, ...]
     """The sentences of published advice that differs."""
     lines: tuple[str, ...]
+    spoken: tuple[str, ...]
+    """The lines without the numbers, which nobody keeps in the ear."""
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as JSON."""
         backings = [backing.to_dict() for backing in self.backings]
-        return {"rows": backings, "others": list(self.others), "lines": list(self.lines)}
+        return {"rows": backings, "others": list(self.others), "lines": list(self.lines), "spoken": list(self.spoken)}
 
 
 def find_sources(decision: Decision, book: Rulebook) -> WhoSays:
@@ -92,9 +94,10 @@ def find_sources(decision: Decision, book: Rulebook) -> WhoSays:
     rows = dict.fromkeys(step.row for step in decision.trail if step.table != OTHERS)
     backings = tuple(shelf.back(row) for row in rows)
     others = tuple(step.says for step in decision.trail if step.table == OTHERS and not _is_followed(step.row, book))
-    lines = [line for backing in backings for line in _tell(backing, words)]
-    lines += list(_tell_others(decision, book, words))
-    return WhoSays(backings, others, tuple(lines))
+    said = tuple(_tell_sources(backings, words))
+    others_said = tuple(_tell_others(decision, book, words))
+    numbers = tuple(_tell_numbers(backings, words))
+    return WhoSays(backings, others, (*said, *numbers, *others_said), (*said, *others_said))
 
 
 @dataclass(frozen=True)
@@ -141,16 +144,25 @@ def _cited(source: Source, words: ExplainWords) -> str:
     return source.cite if kind in source.cite else f"{source.cite} ({kind})"
 
 
-def _tell(backing: Backing, words: ExplainWords) -> Iterator[str]:
-    title = words.book.tables[backing.table].title
-    cites = words.also([_cited(source, words) for source in backing.sources])
-    yield words.say("sources", "row", row=backing.row, table=begin_small(title), cites=cites)
-    for figure in backing.figures:
-        cite = _cited(figure.source, words)
-        shown = {"name": figure.name, "value": words.figure(figure.value), "unit": figure.unit}
-        yield words.say("sources", "number", cite=cite, **shown)
+def _tell_sources(backings: Sequence[Backing], words: ExplainWords) -> Iterator[str]:
+    """Yield each source once, with what rests on it."""
+    resting: dict[str, list[str]] = {}
+    for backing in backings:
+        title = begin_small(words.book.tables[backing.table].title)
+        for source in backing.sources:
+            resting.setdefault(_cited(source, words), []).append(title)
+    for cite, titles in resting.items():
+        yield words.say("sources", "source", cite=begin_large(cite), what=", ".join(dict.fromkeys(titles)))
+
+
+def _tell_numbers(backings: Sequence[Backing], words: ExplainWords) -> Iterator[str]:
+    """Yield each number the rows use, with its source and what others say of it."""
+    figures = {figure.name: figure for backing in backings for figure in backing.figures}
+    for figure in figures.values():
+        amount, cite = words.amount(figure.value, figure.unit), _cited(figure.source, words)
+        yield words.say("sources", "number", name=begin_large(words.number(figure.name)), amount=amount, cite=cite)
         if figure.note:
-            yield words.say("sources", "note", note=figure.note)
+            yield words.say("sources", "note", note=figure.note.rstrip("."))
 
 
 def _tell_others(decision: Decision, book: Rulebook, words: ExplainWords) -> Iterator[str]:

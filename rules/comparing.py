@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rules.decision import Decision
-from rules.explain import tell_value
+from rules.explain import begin_large, tell_value
 from rules.explain_words import ExplainWords, load_words
 from rules.rulebook import Rulebook, list_rows
 
@@ -114,23 +114,23 @@ def _tell_number(
     entries = [book.content["values.yaml"]["values"].get(name, {}) for book in books]
     unit = entries[1].get("unit") or entries[0].get("unit", "")
     key = "number_new" if old is None else "number_gone" if new is None else "number"
-    told = {side: words.figure(value) for side, value in (("old", old), ("new", new)) if value is not None}
-    return words.say("comparing", key, name=name, unit=unit, **told)
+    told = {side: words.amount(value, unit) for side, value in (("old", old), ("new", new)) if value is not None}
+    return words.say("comparing", key, name=name, words=begin_large(words.number(name)), **told)
 
 
 def _tell_settings(old: Rulebook, new: Rulebook, words: ExplainWords) -> Iterator[str]:
     for name, on in new.policies.items():
         if on != old.policies.get(name, False):
-            yield words.say("comparing", "policy_on" if on else "policy_off", name=name)
+            yield words.say("comparing", "policy_on" if on else "policy_off", name=name, words=words.number(name))
     for name, limits in new.limits.ranges.items():
         before = old.limits.ranges.get(name)
         if before != limits:
             told = [_tell_range(pair, words) for pair in (before, limits)]
-            yield words.say("comparing", "limit", name=name, old=told[0], new=told[1])
+            yield words.say("comparing", "limit", name=name, words=words.number(name), old=told[0], new=told[1])
     for name, day in new.limits.settings.items():
         before_day = old.limits.settings.get(name)
         if before_day != day:
-            yield words.say("comparing", "days", name=name, old=before_day, new=day)
+            yield words.say("comparing", "days", name=name, words=words.number(name), old=before_day, new=day)
     if old.words != new.words:
         yield words.say("comparing", "words")
 

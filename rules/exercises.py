@@ -208,4 +208,4 @@ def _explain(
             table = book.row(answer.reason).table
         except KeyError:
             return
-        yield from (replayed.line(miss) for miss in replayed.misses(table) if miss.row == answer.reason)
+        yield from (replayed.line(miss, "chosen") for miss in replayed.misses(table) if miss.row == answer.reason)

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from rules.book_format import COLUMNS
 from rules.decision import Decision, Step, Verdict
 from rules.explain_words import ExplainWords, load_words, name_of
+from rules.facts import Fact
 from rules.rulebook import Rulebook
 from rules.sentences import Words
 
@@ -135,22 +137,29 @@ class _Telling:
             title = table.title if table else step.table
             key = "step_against" if step.against else "step"
             yield say("trail", key, number=number, table=title, row=step.row)
-            read = self.pairs(step.read)
+            read = self.words.also([self._read(step.table, name, value) for name, value in step.read.items()] or [""])
             yield say("trail", "read", read=read) if read else say("trail", "read_nothing")
-            yield say("trail", "gives", gives=self.pairs(step.gives))
+            gives = [self.words.given(step.table, name, value) for name, value in step.gives.items()]
+            yield say("trail", "gives", gives=self.words.also(gives))
             yield say("trail", "says", says=step.says)
             yield say("trail", "source", source=step.source)
         for need in self.decision.needs:
             yield say("stringer", "need", fact=self.words.fact(need.fact), because=need.because)
         yield say("trail", "rulebook", hash=self.decision.rulebook)
 
-    def pairs(self, values: Mapping[str, Any]) -> str:
-        told = (self.words.say("trail", "pair", name=name, value=self.value(value)) for name, value in values.items())
-        return ", ".join(told)
+    def _read(self, table: str, name: str, value: Any) -> str:
+        """Return what a row read: a condition that was met, or a fact."""
+        if name in COLUMNS.get(table, {}):
+            return self.words.met(table, name, value, {})
+        return self.words.say("trail", "pair", name=self.words.fact(name), value=tell_fact(name, value, self.words))
 
-    def value(self, value: Any) -> str:
-        """Return a value that a row read or gave, in words."""
-        return tell_value(value, self.words)
+
+def tell_fact(fact: str, value: Any, words: ExplainWords) -> str:
+    """Return the value of a fact in words, as they are said of that fact."""
+    if fact == Fact.PLAYS_PER_WEEK and value is not None:
+        ends = (value["min"], value["max"]) if isinstance(value, Mapping) else (value, value)
+        return words.plays(*map(float, ends))
+    return tell_value(value, words)
 
 
 def tell_value(value: Any, words: ExplainWords) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -12,7 +13,7 @@ from typing import Any
 from pydantic import Field as Setting
 from pydantic import model_validator
 
-from rules.book_format import COLUMNS, NUMBER, WORD, Scalar, Strict, check_spec, read_yaml
+from rules.book_format import COLUMNS, NUMBER, OUTPUTS, WORD, Scalar, Strict, check_spec, read_yaml
 from rules.decision import Verdict
 from rules.errors import BookError
 from rules.facts import Fact, Kind
@@ -23,6 +24,9 @@ from rules.tables import Cell
 FILE = "explain.yaml"
 BOUNDS = ("at_least", "more_than", "at_most", "below")
 EQUAL = "equal"
+HALF = 1 / 2
+NAMED_DAY = re.compile(r", \{(?:chart_due|label_due|window)\},")
+"""The day inside a text, left out where it is told without the facts."""
 
 
 class _ColumnSpec(Strict):
@@ -39,6 +43,11 @@ class GridSpec(Strict):
     reach: int = Setting(0, ge=0)
 
 
+class _AmountSpec(Strict):
+    one: str
+    other: str
+
+
 class _ExplainSpec(Strict):
     customer: dict[str, str]
     verdicts: dict[str, str]
@@ -48,7 +57,12 @@ class _ExplainSpec(Strict):
     why_not: dict[str, str]
     why_not_later: dict[str, str]
     turns: dict[str, str]
-    changes: dict[str, str]
+    changes: dict[str, str | dict[str, str]]
+    known: dict[str, str | dict[str, str]]
+    given: dict[str, dict[str, str | dict[str, str]]]
+    amounts: dict[str, _AmountSpec]
+    plays: dict[str, str]
+    numbers: dict[str, str]
     units: dict[str, str]
     sources: dict[str, Any]
     comparing: dict[str, Any]
@@ -61,7 +75,12 @@ class _ExplainSpec(Strict):
             *(set(Verdict) - set(self.verdicts)),
             *(set(Fact) - set(self.facts)),
             *(set(Kind) - set(self.units)),
+            *(set(self.changes) ^ set(self.known)),
         ]
+        for table, results in OUTPUTS.items():
+            for name, options in results.items():
+                given = self.given.get(table, {}).get(name, {})
+                missing += _missing(f"given.{table}.{name}", given, options)
         for table, columns in COLUMNS.items():
             for name, values in columns.items():
                 spec = self.inputs.get(table, {}).get(name)
@@ -82,6 +101,17 @@ def _missing(where: str, texts: str | Mapping[str, str], values: Iterable[Scalar
     if isinstance(texts, str) or isinstance(values, str):
         return []
     return [f"{where}: {name_of(value)}" for value in values if name_of(value) not in texts]
+
+
+class _Amounts(dict[str, str]):
+    """What fills a text: its own values, else a number of the book with its unit."""
+
+    def __init__(self, words: ExplainWords, values: Mapping[str, str]) -> None:
+        super().__init__(values)
+        self._words = words
+
+    def __missing__(self, name: str) -> str:
+        return self._words.amount_of(name)
 
 
 def name_of(value: Scalar) -> str:
@@ -114,6 +144,56 @@ class ExplainWords:
         """Return a fact as it is named inside a sentence."""
         return self.spec.facts.get(fact, fact.replace("_", " "))
 
+    def amount(self, value: float, unit: str) -> str:
+        """Return a number with its unit, one or several: "one month", "12 months", "10 %"."""
+        figure = self.figure(value)
+        forms = self.spec.amounts.get(unit)
+        if forms is None:
+            return f"{figure} {unit}"
+        return (forms.one if value == 1 else forms.other).format(n=figure, number=self.words.number(value))
+
+    def number(self, name: str) -> str:
+        """Return what a number or a limit of values.yaml is, in words; as it is written where there are none."""
+        return self.spec.numbers.get(name) or self.fact(name)
+
+    def plays(self, low: float, high: float) -> str:
+        """Return how often somebody plays: "twice a week", "three times in two weeks", "2 to 3 times a week"."""
+        texts, number = self.spec.plays, self.words.number
+        if low != high and high <= 1:
+            return texts["seldom_range"].format(low=self.plays(low, low), high=self.plays(high, high))
+        if low != high:
+            return texts["range"].format(low=self.figure(low), high=self.figure(high))
+        if f"{low:g}" in texts:
+            return texts[f"{low:g}"]
+        key, count = ("halves", low * 2) if low * 2 % 2 == 1 else ("other", low)
+        if low < HALF:
+            key, count = "seldom", round(1 / low)
+        return texts[key].format(number=number(count))
+
+    def given(self, table: str, name: str, value: Scalar) -> str:
+        """Return what a row gave: "12 months at the most"."""
+        texts = self.spec.given.get(table, {}).get(name)
+        if texts is None:
+            return self.say("trail", "pair", name=name.replace("_", " "), value=self.words.term(name_of(value)))
+        text = texts if isinstance(texts, str) else texts.get(name_of(value), name_of(value))
+        amounts = {}
+        if isinstance(value, (int, float)) and not isinstance(value, bool):
+            units = {"months": "month", "days": "day", "hours": "hour"}
+            amounts = {many: self.amount(value, unit) for many, unit in units.items()} | {"n": self.figure(value)}
+        return self._filled(text, value=self.words.term(name_of(value)), **amounts)
+
+    def change(self, fact: str, new: Any, old: Any, told: Mapping[str, str]) -> str:
+        """Return a change of a fact as a condition: "Played twice a week instead of once a week".
+
+        Args:
+            fact: the fact, or full_bed.
+            new: as facts JSON; so is the old one, None where it is not known.
+            old: see there.
+            told: both in words, as new and old.
+        """
+        texts = (self.spec.known if old is None else self.spec.changes)[fact]
+        return (texts if isinstance(texts, str) else texts[name_of(new)]).format_map(told)
+
     def needs(self, table: str, name: str, cell: Cell) -> str:
         """Return what a condition needs: "a loss of 10 % or more and a loss under 20 %"."""
         texts = self.spec.inputs[table][name].needs
@@ -130,7 +210,8 @@ class ExplainWords:
         if value is None:
             return column.unknown
         if COLUMNS[table][name] == NUMBER:
-            return self._filled(str(column.met), n=self.figure(float(value)))
+            times = self.amount(float(value), "1")
+            return self._filled(str(column.met), n=self.figure(float(value)), times=times)
         return self._of_value(column.met, value, days)
 
     def unit(self, kind: str) -> str:
@@ -167,14 +248,18 @@ class ExplainWords:
     ) -> str:
         if isinstance(texts, str):
             return self._filled(texts, value=self.words.term(name_of(value)))
-        return self._filled(texts[name_of(value)], **days)
+        text = texts[name_of(value)]
+        return self._filled(text if days else NAMED_DAY.sub("", text), **days)
 
     def _of_number(self, texts: str | Mapping[str, str], bound: str, number: float) -> str:
         return self._filled(texts if isinstance(texts, str) else texts[bound], n=self.figure(number))
 
     def _filled(self, text: str, **values: str) -> str:
-        numbers = {name: f"{value:g}" for name, value in self.book.values.items()}
-        return text.format_map({**numbers, **values})
+        return text.format_map(_Amounts(self, values))
+
+    def amount_of(self, name: str) -> str:
+        """Return a number of values.yaml with its unit."""
+        return self.amount(self.book.values[name], self.book.content["values.yaml"]["values"][name]["unit"])
 
 
 @lru_cache(maxsize=1)

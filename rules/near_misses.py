@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -83,6 +83,13 @@ class WhyNot:
     """Rows that say so and fire, but stand behind the one that decides."""
     lines: tuple[str, ...] = ()
     """All of it in words."""
+    rows: tuple[str, ...] = ()
+    """The row that each line speaks of; empty where it speaks of none."""
+
+    def with_rows(self, words: ExplainWords) -> tuple[str, ...]:
+        """Return the lines for a trainee, each with its row set apart."""
+        told = zip(self.lines, self.rows, strict=True)
+        return tuple(words.say("trail", "aside", text=text, row=row) if row else text for text, row in told)
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as JSON."""
@@ -191,12 +198,11 @@ class Replayed:
                 if self.book.row(below.row).gives.get(key) in wanted:
                     yield below
 
-    def line(self, miss: Miss, key: str = "miss") -> str:
+    def line(self, miss: Miss, key: str = "miss", verdict: str = "") -> str:
         """Return what a row would have taken and what it met."""
         needs = self.words.both([stop.needs for stop in miss.stops])
-        return self.words.say(
-            "why_not", key, row=miss.row, needs=needs, met=self.words.also([stop.met for stop in miss.stops])
-        )
+        met = self.words.both(dict.fromkeys(stop.met for stop in miss.stops))
+        return self.words.say("why_not", key, needs=needs, met=met, verdict=verdict)
 
 
 def explain_why_not(facts: Facts, book: Rulebook, verdict: Verdict) -> WhyNot:
@@ -211,24 +217,29 @@ def explain_why_not(facts: Facts, book: Rulebook, verdict: Verdict) -> WhyNot:
     if verdict is replayed.decision.verdict:
         return _holds(replayed, verdict)
     if verdict is Verdict.NEED_MORE:
-        line = replayed.words.say("why_not", "not_open", row=_winner(replayed).row)
-        return WhyNot(verdict.value, holds=False, misses=(), lines=(line,))
+        winner = _winner(replayed)
+        line = replayed.words.say("why_not", "not_open", says=begin_small(winner.says))
+        return WhyNot(verdict.value, holds=False, misses=(), lines=(line,), rows=(winner.row,))
     wanted = {row.id for row in book.tables["verdict"].rows if row.gives["verdict"] == verdict}
     fired = [step for step in replayed.decision.trail if step.table == "verdict" and step.row in wanted]
     misses = [miss for miss in replayed.misses("verdict") if miss.row in wanted]
     misses.sort(key=_without_evidence)
-    lines = [_beaten_line(replayed, step) for step in fired]
-    if not fired:
-        lines.append(replayed.words.say("why_not", "head", verdict=replayed.words.verdict(verdict)))
-    for miss in misses:
-        lines.append(replayed.line(miss))
-        lines += [replayed.line(below, "below") for below in miss.below]
+    told = [(_beaten_line(replayed, step), step.row) for step in fired]
+    for number, miss in enumerate(misses):
+        key = "miss" if number else "first_miss"
+        told.append((replayed.line(miss, key, replayed.words.verdict(verdict)), miss.row))
+        told += [(replayed.line(below, "below"), below.row) for below in miss.below]
     for need in replayed.decision.needs:
         fact = replayed.words.fact(need.fact)
-        lines.append(replayed.words.say("stringer", "need", fact=fact, because=need.because))
-    return WhyNot(
-        verdict.value, holds=False, misses=tuple(misses), beaten=tuple(step.row for step in fired), lines=tuple(lines)
-    )
+        told.append((replayed.words.say("stringer", "need", fact=fact, because=need.because), need.row))
+    beaten = tuple(step.row for step in fired)
+    return _told(WhyNot(verdict.value, holds=False, misses=tuple(misses), beaten=beaten), told)
+
+
+def _told(why: WhyNot, told: Iterable[tuple[str, str]]) -> WhyNot:
+    """Return the answer with its lines and the row of each; what is told once is not told again."""
+    rows = dict(told)
+    return replace(why, lines=tuple(rows), rows=tuple(rows.values()))
 
 
 def _without_evidence(miss: Miss) -> int:
@@ -242,8 +253,9 @@ def _holds(replayed: Replayed, verdict: Verdict) -> WhyNot:
         needs = replayed.words.also([replayed.words.fact(need.fact) for need in replayed.decision.needs] or [told])
         line = replayed.words.say("why_not", "holds_open", verdict=told, needs=needs)
     else:
-        line = replayed.words.say("why_not", "holds", verdict=told, row=_winner(replayed).row)
-    return WhyNot(verdict.value, holds=True, misses=(), lines=(line,))
+        line = replayed.words.say("why_not", "holds", verdict=told, says=_winner(replayed).says)
+    row = "" if verdict is Verdict.NEED_MORE else _winner(replayed).row
+    return WhyNot(verdict.value, holds=True, misses=(), lines=(line,), rows=(row,))
 
 
 def _winner(replayed: Replayed) -> Step:
@@ -255,9 +267,7 @@ def _beaten_line(replayed: Replayed, step: Step) -> str:
     return replayed.words.say(
         "why_not",
         "beaten",
-        row=step.row,
-        says=begin_small(step.says.rstrip(".")),
-        winner=winner.row,
+        says=begin_small(step.says),
         winner_says=begin_small(winner.says),
     )
 
@@ -274,12 +284,12 @@ def explain_why_not_later(facts: Facts, book: Rulebook) -> WhyNot:
     day = replayed.decision.restring_by
     if day is None:
         line = replayed.words.say("why_not_later", "none")
-        return WhyNot("later", holds=False, misses=(), lines=(line,))
+        return WhyNot("later", holds=False, misses=(), lines=(line,), rows=("",))
     later = _later_rows(replayed, day)
-    lines = [*_what_sets(replayed, day), *(_later_line(replayed, miss) for miss in later[:MOST_LATER])]
+    told = [*_what_sets(replayed, day), *((_later_line(replayed, miss), miss.row) for miss in later[:MOST_LATER])]
     if not later:
-        lines.append(replayed.words.say("why_not_later", "latest"))
-    return WhyNot("later", holds=False, misses=tuple(later), lines=tuple(lines))
+        told.append((replayed.words.say("why_not_later", "latest"), ""))
+    return _told(WhyNot("later", holds=False, misses=tuple(later)), told)
 
 
 def _later_rows(replayed: Replayed, day: dt.date) -> list[Miss]:
@@ -301,14 +311,14 @@ def _later_line(replayed: Replayed, miss: Miss) -> str:
     return replayed.words.say(
         "why_not_later",
         "later",
-        row=miss.row,
         date=replayed.words.date(miss.day or dt.date.max),
         needs=replayed.words.both([stop.needs for stop in miss.stops]),
-        met=replayed.words.also([stop.met for stop in miss.stops]),
+        met=replayed.words.both(dict.fromkeys(stop.met for stop in miss.stops)),
     )
 
 
-def _what_sets(replayed: Replayed, day: dt.date) -> Iterator[str]:
+def _what_sets(replayed: Replayed, day: dt.date) -> Iterator[tuple[str, str]]:
+    """Yield what sets the day, each line with its row."""
     say, date, decision = replayed.words.say, replayed.words.date, replayed.decision
     without_label = replayed.chart_only
     by_label = without_label.restring_by != day
@@ -316,32 +326,33 @@ def _what_sets(replayed: Replayed, day: dt.date) -> Iterator[str]:
         (step for step in decision.trail if step.table in DATED and (step.table == "label") == by_label),
         decision.trail[-1],
     )
-    yield say("why_not_later", "set_by", date=date(day), row=step.row, says=begin_small(step.says))
+    yield say("why_not_later", "set_by", says=begin_small(step.says)), step.row
     if by_label and without_label.restring_by:
-        yield say("why_not_later", "label", date=date(without_label.restring_by))
+        yield say("why_not_later", "label", date=date(without_label.restring_by)), ""
     yield from _what_cuts(replayed)
 
 
-def _what_cuts(replayed: Replayed) -> Iterator[str]:
+def _what_cuts(replayed: Replayed) -> Iterator[tuple[str, str]]:
     """Yield the upper limits that shorten the interval: the row's own, and the shop's."""
-    say, words = replayed.words.say, Words(replayed.book.words)
+    told, words = replayed.words, Words(replayed.book.words)
     plays = replayed.facts.plays_per_week
     for step in replayed.decision.trail:
         row = replayed.book.row(step.row)
         if step.table == OWN:
             by_chart = _without_own_rows(replayed)
             if by_chart and by_chart != replayed.decision.restring_by:
-                yield say("why_not_later", "own", row=row.id, date=words.date(by_chart))
+                yield told.say("why_not_later", "own", date=words.date(by_chart)), row.id
         if step.table == "interval" and row.gives.get("rule") == "per_year" and plays and plays.low > 0:
             count = exact(replayed.book.values["year_months"]) / exact(plays.low)
             ceiling = exact(replayed.book.values[str(row.gives["ceiling"])])
             if count > ceiling:
-                every, limit = words.every(count, count), f"{float(ceiling):g}"
-                yield say("why_not_later", "ceiling", plays=words.plays(plays), every=every, row=row.id, limit=limit)
+                values = {"every": words.every(count, count), "limit": told.amount_of(str(row.gives["ceiling"]))}
+                often = told.plays(plays.low, plays.high)
+                yield told.say("why_not_later", "ceiling", plays=often, **values), row.id
         if step.table == "others_say" and row.policy and replayed.book.policies[row.policy]:
             uncut = _without_policies(replayed)
             if uncut and replayed.decision.restring_by and uncut > replayed.decision.restring_by:
-                yield say("why_not_later", "policy", row=row.id, date=words.date(uncut))
+                yield told.say("why_not_later", "policy", date=words.date(uncut)), row.id
 
 
 def _without_own_rows(replayed: Replayed) -> dt.date | None:

@@ -10,10 +10,10 @@ from typing import Any
 from rules.chain import decide
 from rules.decision import Decision
 from rules.evaluator import PlainEngine
-from rules.explain import tell_value
+from rules.explain import tell_fact, tell_value
 from rules.explain_words import ExplainWords, load_words
 from rules.facts import Fact, Facts
-from rules.grid import TODAY, Candidate, list_candidates
+from rules.grid import SIDES, TODAY, Candidate, list_candidates
 from rules.quick import Judge, Judgement
 from rules.rulebook import Rulebook
 
@@ -98,11 +98,9 @@ def search_turns(facts: Facts, book: Rulebook, aim: Aim, part: Part = Part.VERDI
 def _turn(facts: Facts, before: Decision, hit: Candidate, words: ExplainWords) -> Turn:
     then = decide(hit.facts, words.book, PlainEngine())
     old, new = ({**each.to_dict(), TODAY: each.today.isoformat()}.get(hit.fact) for each in (facts, hit.facts))
-    change = _tell_change(hit.fact, old, new, words)
+    throughout = facts.hybrid is False and hit.fact in SIDES
+    change = _tell_change("full_bed" if throughout else hit.fact, old, new, words)
     line = words.say("turns", "line", change=change, **_tell_answers(before, then, words))
-    if hit.on_scale:
-        key = "step" if hit.steps == 1 else "steps"
-        line = words.say("turns", key, line=line, n=hit.steps, step=f"{hit.size} {hit.unit}")
     return Turn(hit.fact, old, new, hit.steps, hit.unit, hit.facts, then, line)
 
 
@@ -136,7 +134,5 @@ def _tell_change(fact: str, old: Any, new: Any, words: ExplainWords) -> str:
         if after > before:
             return words.say("turns", "noticed", new=tell_value(sorted(after - before), words))
         return words.say("turns", "gone", old=tell_value(sorted(before - after), words))
-    told = tell_value(new, words)
-    if old is None or fact not in words.spec.changes:
-        return words.say("turns", "added", fact=words.fact(fact), new=told)
-    return words.say("changes", fact, new=told, old=tell_value(old, words))
+    told = {"new": tell_fact(fact, new, words), "old": tell_fact(fact, old, words)}
+    return words.change(fact, new, old, told)

@@ -92,7 +92,7 @@ def _answers(options: argparse.Namespace, asked: Asked) -> Iterator[tuple[str, T
         yield "explanation", explainer.depth(asked.decision, options.depth or "stringer")
     if options.why_not:
         try:
-            yield "why_not", explainer.why_not(asked.facts, today, options.why_not)
+            yield "why_not", explainer.why_not(asked.facts, today, options.why_not, options.depth)
         except ValueError as error:
             raise CommandError(f"{error}; ask for a verdict, or for later.") from error
     if options.change:

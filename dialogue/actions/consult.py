@@ -166,7 +166,7 @@ def explain_question(dispatcher: CollectingDispatcher, slots: Mapping[str, Any])
     decision = slots["decision"] or {"needs": (), "strengthens": ()}
     for need in (*decision["needs"], *decision["strengthens"]):
         if need["fact"] == asked:
-            say(dispatcher, "utter_why_asked", because=need["because"], row=need["row"])
+            say(dispatcher, "utter_why_asked", because=need["because"])
             return
     say(dispatcher, f"utter_why_{asked}")
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from rasa_sdk.interfaces import Tracker
 
@@ -33,12 +32,7 @@ def further_lines(services: Services, tracker: Tracker) -> tuple[str, ...] | Non
         return services.what_would_change(facts, day)[:LINES]
     spoken = tracker.get_latest_input_channel() == VOICE
     if SOURCES in operations:
-        return _sources_aloud(decision) if spoken else services.who_says_so(decision)
+        return services.who_says_so(decision, spoken=spoken)
     # Aloud a trainee hears the sentences of the trail: names of rows and facts are for the eye.
     depth = next((DEPTHS[name] for name in operations if name in DEPTHS and not (spoken and name == TRAINEE)), None)
     return services.told_for(decision, depth) if depth else None
-
-
-def _sources_aloud(decision: Mapping[str, Any]) -> tuple[str, ...]:
-    """Return every source once, without the rows that rest on it."""
-    return tuple(dict.fromkeys(source for step in decision["trail"] for source in step["source"].split("; ")))

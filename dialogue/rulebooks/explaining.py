@@ -46,8 +46,8 @@ class Explainer:
         told = explain(Decision.from_dict(decision), self.book)
         return Told(told.at(Depth(depth)), told.to_dict())
 
-    def why_not(self, raw: Mapping[str, Any], today: dt.date, asked: str) -> Told:
-        """Return why it is not another verdict, or not "later".
+    def why_not(self, raw: Mapping[str, Any], today: dt.date, asked: str, depth: str | None = None) -> Told:
+        """Return why it is not another verdict, or not "later"; for a trainee with the rows set apart.
 
         Raises:
             FactRefused: when a fact cannot be; so do the others that take facts.
@@ -58,12 +58,13 @@ class Explainer:
             why = explain_why_not_later(facts, self.book)
         else:
             why = explain_why_not(facts, self.book, Verdict(asked))
-        return Told(why.lines, why.to_dict())
+        lines = why.with_rows(load_words(self.book)) if depth == Depth.TRAINEE else why.lines
+        return Told(lines, why.to_dict())
 
     def what_would_change(self, raw: Mapping[str, Any], today: dt.date, part: str = "verdict") -> Told:
         """Return the smallest change of each single fact that turns the verdict, or the date, the smallest first."""
         turns = find_turns(self._facts(raw, today), self.book, Part(part))
-        lines = tuple(turn.line for turn in turns)
+        lines = tuple(dict.fromkeys(turn.line for turn in turns))
         if not lines:
             lines = (load_words(self.book).say("turns", "none", reach=load_grid()["days"].reach),)
         return Told(lines, {"part": part, "changes": [turn.to_dict() for turn in turns]})

@@ -105,9 +105,10 @@ class Services(Stringings):
         """Return, line by line, why it is not "play on"."""
         return explain_why_not(self.facts(raw, today), self.book, Verdict.PLAY_ON).lines
 
-    def who_says_so(self, decision: Mapping[str, Any]) -> tuple[str, ...]:
-        """Return the sources of a decision row by row, and published advice that differs."""
-        return Explainer(self.book).who_says_so(decision).lines
+    def who_says_so(self, decision: Mapping[str, Any], *, spoken: bool) -> tuple[str, ...]:
+        """Return each source of a decision with what rests on it, the numbers but aloud, and advice that differs."""
+        told = Explainer(self.book).who_says_so(decision)
+        return tuple(told.data["spoken"]) if spoken else told.lines
 
     def told_for(self, decision: Mapping[str, Any], depth: str) -> tuple[str, ...]:
         """Return a decision told at one depth: for a customer, a stringer or a trainee."""
@@ -117,7 +118,7 @@ class Services(Stringings):
         """Return the smallest changes that would turn the verdict, or else the day, a line each."""
         facts = self.facts(raw, today)
         turns = find_turns(facts, self.book) or find_turns(facts, self.book, Part.DATE)
-        return tuple(turn.line for turn in turns)
+        return tuple(dict.fromkeys(turn.line for turn in turns))
 
     def foresee(self, raw: Mapping[str, Any], today: dt.date, job_id: int | None) -> Foreseen | None:
         """Return when the strings will have lost so much, or None without a baseline and a check of the same kind.

@@ -7,11 +7,13 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from pathlib import Path
 
+from dialogue.understanding.about import About
 from dialogue.understanding.cuebook import CUE_FOLDER, Hit, read_cues
 from dialogue.understanding.cues import Scan
 from dialogue.understanding.found import covers
 from dialogue.understanding.soft_acts import SoftActs
 
+FILE = "acts.yaml"
 DENY = "deny"
 LEAST_RANK = 20
 """An act of at most this rank gives way to an answer, even to one that is vague."""
@@ -50,7 +52,9 @@ class Acts:
 
     def __init__(self, folder: Path = CUE_FOLDER) -> None:
         self._soft = SoftActs(folder)
-        self._ranks: Mapping[str, int] = read_cues("acts.yaml", folder)["ranks"]
+        table = read_cues(FILE, folder)
+        self._ranks: Mapping[str, int] = table["ranks"]
+        self._about = About.read(FILE, table)
 
     @property
     def intents(self) -> AbstractSet[str]:
@@ -104,6 +108,8 @@ class Acts:
 
     def _holds(self, hit: Hit, scan: Scan, seen: Sighting) -> bool:
         act = hit.row.act
+        if not self._about.suits(str(act["intent"]), scan.line):
+            return False
         asked_filled = scan.asked in seen.slots
         conditions = (
             (act.get("yields"), not asked_filled),

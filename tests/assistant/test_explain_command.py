@@ -29,11 +29,17 @@ def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Captur
     [
         (("--depth", "customer"), "Play on: these strings are good until 31 December 2026 (every four months)."),
         ((), "Strung on 31 August 2026, every four months: that is 31 December 2026."),
-        (("--depth", "trainee"), "It read level for fun, stringbed synthetic gut, plays_per_week 3."),
+        (
+            ("--depth", "trainee"),
+            "It read: it is played for fun; this bed is synthetic gut; how often it is played: three times a week.",
+        ),
         (("--why-not", "restring_now"), "the date by the chart, 31 December 2026, is still ahead."),
-        (("--why-not", "later"), "Row fun-natural-gut would give 31 August 2027."),
-        (("--change", "verdict"), "At 4 plays a week instead of 3: then restring soon"),
-        (("--change", "date"), "At 2.5 plays a week instead of 3: then by 25 January 2027"),
+        (
+            ("--why-not", "later"),
+            "It would be 31 August 2027 with a stringbed of natural gut; but this bed is synthetic gut.",
+        ),
+        (("--change", "verdict"), "Played four times a week instead of three times a week: restring soon"),
+        (("--change", "date"), "Played five times in two weeks instead of three times a week: by 25 January 2027"),
         (("--sources",), "a stringers' association's advice in hours of play, quoted second-hand"),
     ],
 )
@@ -65,7 +71,7 @@ def test_what_cannot_be_explained_is_refused(shell: Shell) -> None:
 
 def test_nothing_known_is_explained_too(shell: Shell) -> None:
     """The first thing that is missing, and why."""
-    assert "There is no answer yet without" in shell("explain", "--depth", "customer", given={}).out
+    assert "There is no answer yet, for whether" in shell("explain", "--depth", "customer", given={}).out
 
 
 def test_a_consultation_on_record_is_explained_by_its_own_rulebook(shell: Shell) -> None:

@@ -113,7 +113,7 @@ def test_old_decisions_stay_as_they_were(shell: Shell, mine: Path) -> None:
     assert (again.code, again.out) == (0, stored.out)
     assert "the same, byte for byte" in again.err
     beside = shell("decide", "--replay", "1", "--with-todays-book")
-    assert "competitive_polyester_months: 1 before, 2 now (month)." in beside.out
+    assert "Polyester in matches: one month before, two months now.  [competitive_polyester_months]" in beside.out
     assert "interval: every month before, every two months now." in beside.out
     assert shell("decide", "--replay", "1", "--with-todays-book", "--json").json["same"]
     assert shell("decide", "--replay", "999").code == 3
@@ -125,7 +125,7 @@ def test_the_difference_names_racquets_and_reasons(shell: Shell, mine: Path) -> 
     shell("demo")
     told = shell("check", "--diff", str(mine), "--limit", "1")
     assert told.code == 0
-    assert "competitive_polyester_months: 1 before, 2 now (month)." in told.out
+    assert "Polyester in matches: one month before, two months now.  [competitive_polyester_months]" in told.out
     assert re.search(r"^\d+ of \d+ racquets on record would move: 0 to an earlier day", told.out, re.MULTILINE)
     assert "... and" in told.out
     found = shell("check", "--diff", str(mine), "--json").json

@@ -21,6 +21,7 @@ from rules.facts import Facts
 from rules.rulebook import BOOK_FOLDER, load_book
 from rules.tables import Cell
 from tests.rules.editions import edit_book, switch_on
+from tests.rules.wording import names_rows, said_in_words
 from tests.strategies import facts
 
 CASES = load_cases()
@@ -40,17 +41,20 @@ def tell(case: Case) -> tuple[Decision, Explanation]:
 def test_every_case_is_told_at_three_depths(case: Case) -> None:
     """A sentence, the reasons and the whole trail; nothing is left unfilled."""
     decision, told = tell(case)
+    book = switch_on(*case.policies)
     for depth in Depth:
         assert told.at(depth)
         for line in told.at(depth):
             assert line.strip()
             assert not HOLE.search(line), line
+            assert said_in_words(line, book), line
+            assert depth is Depth.TRAINEE or not names_rows(line, book), line
     assert "\n" not in told.customer
     trail = "\n".join(told.trainee)
     for step in decision.trail:
         assert step.says in trail
         assert step.source in trail
-        assert f"row {step.row}" in trail
+        assert f"[{step.row}]" in trail
     reasons = "\n".join(told.stringer)
     for step in decision.trail:
         if step.table in ("interval", "due", "label", "reading", "verdict", "cautions"):
@@ -76,6 +80,9 @@ def test_every_row_has_who_says_so(case: Case) -> None:
     }
     for backing in found.backings:
         assert "; ".join(source.cite for source in backing.sources) == book.row(backing.row).source
+    for line in (*found.lines, *found.spoken):
+        assert said_in_words(line, book), line
+        assert not names_rows(line, book), line
     shown = [step for step in decision.trail if step.table == "others_say" and step.says.startswith("Others say")]
     assert list(found.others) == [step.says for step in shown]
     for step in shown:
@@ -103,8 +110,29 @@ def test_a_number_tells_what_others_say_of_it() -> None:
     case = next(case for case in CASES if "reading-worn" in case.rows)
     book = load_book()
     lines = find_sources(decide(case.read_facts(book), book, PLAIN), book).lines
-    assert any("worn_loss_percent = 10 %" in line for line in lines)
+    assert "   The loss at which strings are tired: 10 % (common practice, no source)." in lines
     assert any("20-25 % by level of player" in line for line in lines)
+
+
+def test_every_number_has_words() -> None:
+    """Whatever number of the book a row uses, a person hears what it is, with its unit in the right form."""
+    words = load_words(load_book())
+    for name in load_book().values:
+        assert name in words.spec.numbers, name
+        assert said_in_words(f"{words.number(name)}: {words.amount_of(name)}", load_book()), name
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [
+        (0, 0, "not at all"), (0.2, 0.2, "about once in five weeks"), (0.5, 0.5, "once in two weeks"),
+        (1, 1, "once a week"), (1.5, 1.5, "three times in two weeks"), (2, 2, "twice a week"),
+        (2.5, 2.5, "five times in two weeks"), (4, 4, "four times a week"), (2, 3, "2 to 3 times a week"),
+    ],
+)  # fmt: skip
+def test_how_often_somebody_plays_is_said_as_people_say_it(low: float, high: float, said: str) -> None:
+    """No halves of a play, and no "1 times"."""
+    assert load_words(load_book()).plays(low, high) == said
 
 
 @given(known=facts())

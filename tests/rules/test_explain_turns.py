@@ -22,6 +22,7 @@ from rules.quick import Judge, Judgement
 from rules.rulebook import Rulebook, load_book
 from rules.turning import Part, Turn, find_turns, search_turns
 from tests.rules.editions import switch_on
+from tests.rules.wording import names_rows, said_in_words
 from tests.strategies import facts
 
 CASES = load_cases()
@@ -125,7 +126,8 @@ def test_the_smallest_change_turns_the_verdict_and_nothing_nearer_does(case: Cas
         again = decide(changed(known, turn.fact, turn.new, book), book, PLAIN)
         assert Judgement.of(again) == Judgement.of(turn.decision)
         assert turn.decision.verdict is not before.verdict
-        assert "{" not in turn.line
+        assert said_in_words(turn.line, book), turn.line
+        assert not names_rows(turn.line, book), turn.line
         for value in nearer(known, turn, book):
             assert quick.judge(changed(known, turn.fact, value, book)).verdict is before.verdict, (turn.fact, value)
     assert list(turns) == sorted(turns, key=lambda turn: (not turn.unit, turn.steps))
@@ -206,6 +208,6 @@ def test_a_turn_as_json() -> None:
         "unit": "day",
         "verdict": "restring_soon",
         "restring_by": "2026-05-10",
-        "line": "Asked on 26 April 2026: then restring soon instead of play on. (56 steps of 1 day)",
+        "line": "Asked again on 26 April 2026: restring soon, instead of play on.",
     }
     assert isinstance(turn.decision, Decision)

@@ -173,10 +173,10 @@ def test_what_stands_otherwise_is_told() -> None:
 
     lines = list_changes(load_book(), edit_book(change))
     assert lines == (
-        f"Row caution-tension-low is gone: {load_book().row('caution-tension-low').says}",
-        "soon_days: 14 before, 10 now (day).",
-        "The published advice twice_a_year is followed now.",
-        "The range of plays_per_week: 0 to 21 before, 0 to 14 now.",
-        "Inexact days are taken otherwise: strung_on means the first day, not the middle.",
+        f"Gone: {load_book().row('caution-tension-low').says}  [caution-tension-low]",
+        'How near a date is "soon": 14 days before, ten days now.  [soon_days]',
+        "Published advice is followed now: at least twice a year, whoever plays.  [twice_a_year]",
+        "What is taken for how often it is played: 0 to 21 before, 0 to 14 now.  [plays_per_week]",
+        "Of an inexact day, for the day it was strung, the first one counts, not the middle.  [strung_on]",
         "The words of the rulebook's sentences differ.",
     )

@@ -52,7 +52,9 @@ def test_only_those_whose_answer_changes_are_named(store: Store) -> None:
     assert marlo.verdict == ("restring_now", "restring_now")
     assert marlo.restring_by == (dt.date(2026, 11, 30), dt.date(2026, 12, 30))
     assert ana.verdict == ("restring_soon", "play_on")
-    assert any("Row verdict-date-near counted before and does not now" in line for line in ana.lines)
+    assert any(
+        line.startswith("Counted before and does not now") and "[verdict-date-near]" in line for line in ana.lines
+    )
 
 
 def test_an_own_row_moves_the_group_on_the_card(store: Store) -> None:

@@ -42,7 +42,10 @@ def test_the_rulebook_of_today_is_set_beside_it(recorded: tuple[Store, Recorded]
     retaken = retake(again, edit_book(shorten))
     assert retaken.answers.parts["restring_by"] == ("2027-01-10", "2026-07-10")
     assert "date: 10 January 2027 before, 10 July 2026 now." in retaken.answers.lines
-    assert "recreational_natural_gut_months: 12 before, 6 now (month)." in retaken.editions.lines
+    assert (
+        "Natural gut played for fun: twelve months before, six months now.  [recreational_natural_gut_months]"
+        in retaken.editions.lines
+    )
     assert dict(retaken.editions.rows_changed) == {"verdict-date-ahead": ("says",)}
     assert again.same, "the stored answer stays as it was"
 
@@ -66,7 +69,10 @@ def test_a_policy_switched_on_since_is_named(recorded: tuple[Store, Recorded]) -
     store, numbers = recorded
     number = next(key for key, case in numbers.items() if case.name == "for fun, natural gut throughout")
     retaken = retake(replay(store, number), edit_book(follow))
-    assert "The published advice twice_a_year is followed now." in retaken.editions.lines
+    assert (
+        "Published advice is followed now: at least twice a year, whoever plays.  [twice_a_year]"
+        in retaken.editions.lines
+    )
     assert retaken.answers.parts["every"] == ("once a year", "every six months")
 
 
