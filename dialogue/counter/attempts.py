@@ -5,13 +5,19 @@ from __future__ import annotations
 from dialogue.counter.counter import Counter
 from storage.repositories.attempts import Bound
 
-__all__ = ["Bound", "forget_attempts", "take_attempt"]
+__all__ = ["Bound", "forget_attempts", "has_attempt", "take_attempt"]
 
 
 def take_attempt(counter: Counter, *bounds: Bound) -> float:
     """Note an attempt under each key and return 0; or note none and return the seconds until there may be one."""
     with counter.work() as unit:
         return unit.attempts.take(bounds)
+
+
+def has_attempt(counter: Counter, bound: Bound) -> bool:
+    """Tell whether something was tried under a key within its span."""
+    with counter.look() as unit:
+        return unit.attempts.has(bound)
 
 
 def forget_attempts(counter: Counter, bound: Bound) -> None:

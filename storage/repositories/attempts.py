@@ -58,6 +58,12 @@ class Attempts:
             self._session.execute(changed.values(moments=moments, until=until))
         return 0
 
+    def has(self, bound: Bound) -> bool:
+        """Tell whether something was tried under a key within its span."""
+        asked = select(models.Attempt.moments).where(models.Attempt.key == bound.stored)
+        moments = self._session.scalar(asked) or []
+        return any(abs(self._session.clock().timestamp() - moment) < bound.seconds for moment in moments)
+
     def forget(self, bound: Bound) -> None:
         """Forget what was tried under a key, after an attempt that was right."""
         self._session.execute(delete(models.Attempt).where(models.Attempt.key == bound.stored))

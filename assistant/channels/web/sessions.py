@@ -50,7 +50,6 @@ class Sessions:
     def __init__(self, secret: bytes, clock: Callable[[], float] = time.time) -> None:
         self._secret = secret
         self._clock = clock
-        self._ended: dict[str, float] = {}
 
     # The kiosk: a conversation of its own, and nothing else.
 
@@ -87,7 +86,7 @@ class Sessions:
         return f"{text}{SEPARATOR}{self._sign('staff', text + pin_hash)}"
 
     def read_staff(self, cookie: str | None, pin_hash_of: Callable[[int], str | None]) -> StaffSession | None:
-        """Return the session of a cookie, or None for one that is forged, ended or too old."""
+        """Return the session of a cookie, or None for one that is forged or too old; not whether it was ended."""
         parts = (cookie or "").split(SEPARATOR)
         if len(parts) != 5 or not all(part.isdecimal() and len(part) < 16 for part in parts[:3]):  # noqa: PLR2004
             return None
@@ -96,13 +95,7 @@ class Sessions:
         text = SEPARATOR.join(parts[:4])
         if pin_hash is None or not _same(parts[4], self._sign("staff", text + pin_hash)):
             return None
-        return session if self._is_young(session) and session.nonce not in self._ended else None
-
-    def end_staff(self, session: StaffSession) -> None:
-        """End a session, whoever still has its cookie."""
-        now = self._clock()
-        longest = figure("staff_longest_seconds")
-        self._ended = {nonce: at for nonce, at in self._ended.items() if at + longest > now} | {session.nonce: now}
+        return session if self._is_young(session) else None
 
     def _is_young(self, session: StaffSession) -> bool:
         now = self._clock()

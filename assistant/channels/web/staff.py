@@ -14,7 +14,7 @@ from assistant.channels.web.pages import PART, App, fields_of, render, show_faul
 from assistant.channels.web.pool import Pool
 from assistant.channels.web.sessions import STAFF_COOKIE, Sessions, StaffSession
 from assistant.channels.web.shop import Shop
-from assistant.channels.web.throttle import forgive, let_try
+from assistant.channels.web.throttle import end_session, forgive, is_ended, let_try
 from dialogue.counter.outcomes import Refusal
 from dialogue.counter.staff import list_staff, verify_pin
 
@@ -52,7 +52,7 @@ class Gate:
         session = self.sessions.read_staff(
             request.cookies.get(STAFF_COOKIE), lambda number: staff[number].pin_hash if number in staff else None
         )
-        if session is None:
+        if session is None or await self.pool.run(is_ended, self.shop.counter("board"), session.nonce):
             if request.headers.get(PART) or request.headers.get("upgrade"):
                 return await show_fault(request, HTTPStatus.UNAUTHORIZED)
             return redirect("/board/sign-in", status=HTTPStatus.SEE_OTHER)
@@ -96,7 +96,7 @@ class Gate:
 
     async def sign_out(self, request: Request) -> HTTPResponse:
         """End the session, on every browser that has its cookie."""
-        self.sessions.end_staff(request.ctx.session)
+        await self.pool.run(end_session, self.shop.counter("board"), request.ctx.session.nonce)
         request.ctx.session = None
         response = redirect("/board/sign-in", status=HTTPStatus.SEE_OTHER)
         response.delete_cookie(STAFF_COOKIE, path="/board")

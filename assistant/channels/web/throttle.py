@@ -1,4 +1,4 @@
-"""Counts attempts: turns in this worker, what guards cards and PINs for all workers together; knows no page."""
+"""Counts attempts in this worker, or for all workers together, and keeps ended sessions; knows no page."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ import time
 from collections import OrderedDict, deque
 from collections.abc import Callable
 
-from assistant.channels.web.wording import Throttling, throttling
-from dialogue.counter.attempts import Bound, forget_attempts, take_attempt
+from assistant.channels.web.wording import Throttling, figure, throttling
+from dialogue.counter.attempts import Bound, forget_attempts, has_attempt, take_attempt
 from dialogue.counter.counter import Counter
 
 KEYS_AT_MOST = 10_000
@@ -54,6 +54,20 @@ def let_try(counter: Counter, **keys: str) -> bool:
 def forgive(counter: Counter, name: str, key: str) -> None:
     """Forget a key's attempts at a throttle, after one that was right."""
     forget_attempts(counter, _bound(name, key))
+
+
+def end_session(counter: Counter, nonce: str) -> None:
+    """Note that a session of staff was ended, for all workers, for as long as it could have lasted."""
+    take_attempt(counter, _ended(nonce))
+
+
+def is_ended(counter: Counter, nonce: str) -> bool:
+    """Tell whether a session of staff was ended, in whichever worker."""
+    return has_attempt(counter, _ended(nonce))
+
+
+def _ended(nonce: str) -> Bound:
+    return Bound("ended", nonce, 1, figure("staff_longest_seconds"))
 
 
 def _bound(name: str, key: str) -> Bound:

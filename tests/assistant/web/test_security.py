@@ -188,6 +188,23 @@ def test_two_workers_let_nobody_guess_twice_as_often(club: Path) -> None:
         assert {visitor.sign_in().status_code for visitor in (one, other)} == {429}
 
 
+def test_who_signed_out_at_one_worker_is_out_at_every_other(club: Path) -> None:
+    """A cookie somebody copied beforehand opens nothing any more."""
+    secret = b"one secret for both workers, 32 bytes"
+    with ExitStack() as stack:
+        bases = [stack.enter_context(running(stack.enter_context(real_shop(club, secret=secret)))) for _ in range(2)]
+        one, other = (stack.enter_context(Visitor(base)) for base in bases)
+        one.sign_in()
+        copied = one.client.cookies["staff"]
+        other.client.cookies.set("staff", copied, path="/board")
+        assert other.client.get("/board/", follow_redirects=False).status_code == 200
+        one.look("/board/")
+        one.send("/board/sign-out")
+        other.client.cookies.clear()
+        other.client.cookies.set("staff", copied, path="/board")
+        assert other.client.get("/board/", follow_redirects=False).status_code == 303
+
+
 def test_two_workers_bring_up_no_more_racquets_than_one(club: Path) -> None:
     """Nor the ends of phone numbers and tags."""
     limit = throttling("racquet").attempts
