@@ -42,6 +42,7 @@ from rules.explain import explain
 from rules.rulebook import BOOK_FILES, BOOK_FOLDER, OPTIONAL_FILES, load_book
 from storage.database import open_store
 from tests.dialogue.understanding.scoring import read_corpus
+from tests.fuzz_web import open_web_doors
 
 TODAY = dt.date(2026, 11, 24)
 LONGEST = 1.0
@@ -238,7 +239,9 @@ def fuzz(seconds: float, seed: int) -> Findings:
         doors = Doors(counter, chance, lines, [case["facts"] for case in cases], folder)
         # Cues and phrases are read once, before the clock runs.
         understand("hello", today=TODAY)
+        web = stack.enter_context(open_web_doors(chance, spoil))
         ways = (doors.talk, doors.decide, doors.decide, doors.take_customers, doors.take_catalogue, doors.take_book)
+        ways += (web.send_form,) * 3 + (web.give_pin,)
         for name, given, call in _endless(ways):
             if time.monotonic() > ends:
                 return found

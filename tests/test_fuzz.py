@@ -8,8 +8,16 @@ SECONDS, SEED = 15, 1
 
 
 def test_spoilt_input_is_answered_and_never_raises() -> None:
-    """Lines of talk, facts, customer lists, string lists and rulebooks."""
+    """Lines of talk, facts, customer lists, string lists, rulebooks, forms of the browser and PINs."""
     found = fuzz(SECONDS, SEED)
     assert found.faults == []
-    assert set(found.tried) == {"talk", "decide", "take_customers", "take_catalogue", "take_book"}
+    assert set(found.tried) == {
+        "talk",
+        "decide",
+        "take_customers",
+        "take_catalogue",
+        "take_book",
+        "send_form",
+        "give_pin",
+    }
     assert min(found.tried.values()) > 20

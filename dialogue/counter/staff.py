@@ -77,7 +77,8 @@ def verify_pin(counter: Counter, name: str, pin: str) -> SignIn:
         known = unit.staff.named(name)
     stored = known.pin_hash if known and known.active else _nobodys_hash()
     try:
-        PasswordHasher().verify(stored, pin)
+        # Half a letter, which no PIN holds, must be refused like any other wrong one.
+        PasswordHasher().verify(stored, pin.encode(errors="replace"))
     except (Argon2Error, InvalidHashError):
         return SignIn(name=name, welcome=False)
     return SignIn(name=name, welcome=bool(known and known.active))

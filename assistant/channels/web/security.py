@@ -30,8 +30,11 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
 }
 """No inline script or style and no other address, so that words typed at the kiosk can never become a program."""
+FORM = "application/x-www-form-urlencoded"
 SAFE = frozenset({"GET", "HEAD"})
-GONE, FORBIDDEN, FAILED = 421, 403, 500
+GONE, FORBIDDEN, UNREADABLE, UNKNOWN, FAILED = 421, 403, 400, 404, 500
+HIGHEST_NUMBER = 2**31 - 1
+"""Of a card or a stringing: what every database has room for."""
 
 
 def guard(app: App, shop: Shop) -> None:
@@ -45,6 +48,10 @@ def guard(app: App, shop: Shop) -> None:
         # A socket is opened by GET, and another site's page may open one too.
         if (request.method not in SAFE or request.headers.get("upgrade")) and not is_own(request):
             return await show_fault(request, FORBIDDEN)
+        if not _is_form(request):
+            return await show_fault(request, UNREADABLE)
+        if not 0 <= int(request.match_info.get("number", 0)) <= HIGHEST_NUMBER:
+            return await show_fault(request, UNKNOWN)
         return None
 
     async def add_headers(_: Request, response: BaseHTTPResponse) -> None:
@@ -104,6 +111,15 @@ def is_own(request: Request) -> bool:
     if origin is None:
         return request.headers.get("sec-fetch-site", "same-origin") in {"same-origin", "none"}
     return bool(urlsplit(origin).netloc == request.headers.get("host"))
+
+
+def _is_form(request: Request) -> bool:
+    """Tell whether a form can be read; the server's library would log a traceback for one that cannot."""
+    try:
+        request.body.decode()
+    except UnicodeDecodeError:
+        return False
+    return not request.body or request.headers.get("content-type", FORM).partition(";")[0].strip() == FORM
 
 
 def _status_of(error: BaseException, fault: Fault | None) -> int:

@@ -130,6 +130,27 @@ def test_nothing_private_is_logged_or_in_an_address(
         assert private.replace(" ", "+") not in " ".join(seen)
 
 
+@pytest.mark.parametrize(
+    ("body", "kind"),
+    [
+        (b"text=\xff", "application/x-www-form-urlencoded"),
+        (b'{"text": "hello"}', "application/json"),
+        (b"text=hello", "multipart/form-data"),
+        (b"text=hello", "multipart/form-data; boundary=x"),
+        (b"text=hello", "text/plain"),
+    ],
+)
+def test_a_body_that_is_no_form_is_refused_without_a_traceback(
+    visitor: Visitor, capfd: pytest.CaptureFixture[str], body: bytes, kind: str
+) -> None:
+    """On the page and in the log."""
+    visitor.look("/")
+    answer = visitor.client.post("/talk", content=body, headers={"Content-Type": kind})
+    assert answer.status_code == 400
+    captured = capfd.readouterr()
+    assert "Traceback" not in answer.text + captured.out + captured.err
+
+
 def test_a_broken_database_is_told_as_one(shop: Shop) -> None:
     """503, and nothing of which database."""
 

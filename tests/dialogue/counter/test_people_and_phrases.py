@@ -58,6 +58,8 @@ def test_a_pin_is_hashed_and_checked(counter: Counter) -> None:
     assert stored.pin_hash.startswith("$argon2id$")
     assert "4711" not in stored.pin_hash
     assert verify_pin(counter, "Anna", "4711").welcome
+    # Half a letter, as a shell may hand one in.
+    assert not verify_pin(counter, "Anna", "4711\udfbe").welcome
     assert not verify_pin(counter, "Anna", "4712").welcome
     assert not verify_pin(counter, "Nobody", "0000").welcome
     need(add_staff(counter, "Anna", "stringer", "123456"))
