@@ -71,7 +71,7 @@ class Conversation:
         self, services: Services, understand: Understand, domain: Domain | None = None, *, strict: bool = False
     ) -> None:
         self.services = services
-        self._hearing = Hearing(understand)
+        self._hearing = Hearing(understand, services.groups)
         self.domain = domain or load_domain()
         self.executor: ActionExecutor = build_executor(services)
         self._strict = strict

@@ -55,6 +55,33 @@ def address_said(text: str) -> Evidence | None:
     return _piece("customer_email", match[0].rstrip("."), match[0]) if match else None
 
 
+def group_said(text: str, groups: Sequence[str], *, asked: bool) -> Evidence | None:
+    """Return the group of players that is named, by one of the shop's own words for groups.
+
+    Args:
+        text: the words of the turn.
+        groups: the shop's words.
+        asked: whether it was asked for, so that the word alone is enough.
+    """
+    plain, said = _plain(text), WORDS["group_said"]
+    before, articles, behind, denied = (
+        "|".join(map(_plain, said[key])) for key in ("before", "articles", "behind", "not")
+    )
+    for group in groups:
+        word = _plain(group)
+        named = rf"\b{word}(?:s|es)?\b"
+        told = rf"(?:\b(?:{before}) (?:(?:{articles}) )?{named}|{named} (?:{behind})\b)"
+        match = re.search(named if asked else told, plain)
+        if match and not re.search(rf"\b(?:{denied}) (?:(?:{articles}|in|on|{before}) )*{word}", plain):
+            return _piece("group", group, match[0])
+    return None
+
+
+def no_group(text: str) -> bool:
+    """Tell whether the answer to a question for a group is that none fits."""
+    return _plain(text) in set(map(_plain, WORDS["group_said"]["none"]))
+
+
 def days_promised(text: str) -> Iterator[str]:
     """Yield the parts of a text in which the day may stand by which something is wanted, the last first.
 

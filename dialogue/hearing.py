@@ -8,7 +8,15 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Protocol
 
-from dialogue.counter_words import address_said, days_promised, frame_seen, looked_at_by, racquet_named
+from dialogue.counter_words import (
+    address_said,
+    days_promised,
+    frame_seen,
+    group_said,
+    looked_at_by,
+    no_group,
+    racquet_named,
+)
 from dialogue.intake import DATES
 from dialogue.messages import Evidence, Message, Understanding
 from dialogue.options import ANSWERS, NAMES_FOLLOW, answer_to
@@ -27,6 +35,7 @@ DROPPING = "drop_off_form"
 WISH, TENSION, CROSSES = "wish", "mains_tension", "crosses_tension"
 STRUNG = "strung_on"
 ADDRESS = "customer_email"
+GROUP = "group"
 WANTED = frozenset({"printed_range", "same_as"})
 """What is listened for only where a racquet is left."""
 FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading"})
@@ -53,8 +62,10 @@ class Understand(Protocol):
 class Hearing:
     """Gives each turn the context in which its words mean something."""
 
-    def __init__(self, understand: Understand) -> None:
+    def __init__(self, understand: Understand, groups: Callable[[], Sequence[str]] = tuple) -> None:
+        """Keep what reads words, and where the groups come from that the shop's own rows name."""
         self._understand = understand
+        self._groups = groups
 
     def hear(
         self, slots: Mapping[str, Any], message: Message, today: dt.date, loop: str | None = None
@@ -67,6 +78,18 @@ class Hearing:
             today: the day of the turn.
             loop: the form that is being filled.
         """
+        heard = self._hear(slots, message, today, loop)
+        groups = self._groups()
+        if not groups or heard.intent in NO_ANSWER:
+            return heard
+        asked = open_question(slots) == GROUP
+        if asked and no_group(heard.text):
+            return replace(heard, intent="deny", questions=(), suggestions=())
+        piece = group_said(heard.text, groups, asked=asked)
+        owners = {said.owner for said in heard.evidence}
+        return _with(heard, [replace(piece, owner=owners.pop() if len(owners) == 1 else None)] if piece else [])
+
+    def _hear(self, slots: Mapping[str, Any], message: Message, today: dt.date, loop: str | None) -> Understanding:
         if not message.text.strip():
             return Understanding(text="", intent="repeat" if slots["told"] else "greet", confidence=1.0)
 

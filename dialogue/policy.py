@@ -76,6 +76,7 @@ NONE_IS_AN_ANSWER = frozenset(
         "hours_per_week",
         "breaks_strings",
         "symptoms",
+        "group",
     }
 )
 """Asked for these, a bare "no" means that there is none."""

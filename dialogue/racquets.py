@@ -21,6 +21,7 @@ PLAYER_FACTS = (
     "league_start",
     "breaks_strings",
     "sport",
+    "group",
 )
 """What belongs to the player and so to all of one player's racquets."""
 STRING_FACTS = ("mains_material", "crosses_material", "hybrid", "mains_tension", "crosses_tension")

@@ -15,10 +15,22 @@ if TYPE_CHECKING:
 Said = tuple[str, dict[str, Any]]
 """A response key and its values."""
 
-REASONS = ("interval", "interval_unsure", "reading")
+REASONS = ("own", "interval", "interval_unsure", "reading")
 """The tables whose sentence stands under the verdict; the others only in the whole trail."""
-STEPS = ("interval", "interval_unsure", "due", "latest", "label", "comparable", "reading", "reading_quality", "verdict")
+STEPS = (
+    "own",
+    "interval",
+    "interval_unsure",
+    "due",
+    "latest",
+    "label",
+    "comparable",
+    "reading",
+    "reading_quality",
+    "verdict",
+)
 """The tables a short "why" goes through."""
+GROUP = "group"
 NOTES = "notes"
 CAUTIONS = "cautions"
 VERDICT = "verdict"
@@ -142,7 +154,12 @@ class Telling:
 
 
 def next_question(decision: Mapping[str, Any]) -> str | None:
-    """Return the fact to ask for: the first needed one, else the first a row reads; the others are only offered."""
+    """Return the fact to ask for: the first needed one, else the first a row reads; the others are only offered.
+
+    A group comes before all others: for some of them one row of the shop's own answers everything.
+    """
+    if any(need["fact"] == GROUP and need["ask"] for need in decision["strengthens"]):
+        return GROUP
     for need in decision["needs"]:
         return str(need["fact"])
     return next((str(need["fact"]) for need in decision["strengthens"] if need["ask"]), None)

@@ -174,6 +174,7 @@ SPOKEN: Mapping[str, Callable[[Any], Any]] = {
     "crosses_material": _side("utter_value_crosses"),
     "hybrid": _truth("hybrid"),
     "breaks_strings": _truth("breaks_strings"),
+    "group": lambda value: phrase("utter_value_group", group=value),
     "mains_tension": _tension("utter_value_mains_tension"),
     "crosses_tension": _tension("utter_value_crosses_tension"),
     "strung_on": _day("utter_value_strung_on"),

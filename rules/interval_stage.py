@@ -12,7 +12,7 @@ from rules.evaluator import cell_holds, find_candidates
 from rules.facts import Facts
 from rules.measurement import exact
 from rules.other_advice import OtherAdvice, find_other_advice, write_other_advice
-from rules.table_reader import ASKED_BY_OWN_ROWS
+from rules.table_reader import ASKED_WHERE_SAID_WHY
 from rules.tables import Row
 from rules.trail import Trail
 
@@ -83,7 +83,7 @@ def _find_own_row(trail: Trail, values: dict[str, Scalar]) -> Row | None:
         if not missing:
             break
         for name in missing:
-            if name in ASKED_BY_OWN_ROWS:
+            if name in ASKED_WHERE_SAID_WHY and table.inputs[name].because:
                 trail.offer(name, row, ask=True)
     return next(iter(trail.fire(OWN, known)), None)
 

@@ -32,6 +32,8 @@ OWN_FILE = "own.yaml"
 BOUNDS = ("at_least", "more_than", "at_most", "below")
 ASKED_BY_OWN_ROWS = ("sport", "breaks_strings")
 """Facts that are asked where one of the shop's own rows reads them; the others the chart asks, or the card tells."""
+ASKED_WHERE_SAID_WHY = (*ASKED_BY_OWN_ROWS, "group")
+"""A group is asked for too, but in editions from before it was, which do not say why."""
 NEEDED_BY_RULE: Mapping[str, tuple[str, ...]] = {"months": ("first", "last"), "per_year": ("ceiling",), "league": ()}
 """What a row of the chart must give beside its rule."""
 

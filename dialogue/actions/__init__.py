@@ -33,6 +33,7 @@ ACTIONS: tuple[type[CounterAction], ...] = (
     records.LogReading,
     drop_off.LookOver,
     drop_off.AskWish,
+    consult.AskGroup,
     drop_off.DropOff,
     records.TellDue,
 )

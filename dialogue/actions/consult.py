@@ -10,13 +10,14 @@ from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.forms import FormValidationAction
 from rasa_sdk.interfaces import Tracker
 
-from dialogue.actions.base import CounterAction, Events, say, set_slots, today
+from dialogue.actions.base import CounterAction, Events, say, say_with_choices, set_slots, today
 from dialogue.actions.reasons import TRAINEE, further_lines
 from dialogue.errors import ValueRefused
 from dialogue.intake import claims, intent_of, outdated
+from dialogue.phrases import sentence_case
 from dialogue.racquets import FACTS, all_racquets, known_facts
 from dialogue.telling import Telling, foreseen_values, next_question, what_if_values
-from dialogue.translate import facts_phrases
+from dialogue.translate import facts_phrases, phrase
 
 Validator = Callable[..., Awaitable[dict[str, Any]]]
 
@@ -191,6 +192,19 @@ class WhatIf(CounterAction):
             return []
         key, values = what_if_values(changes, now, then)
         say(dispatcher, key, **values)
+        return []
+
+
+class AskGroup(CounterAction):
+    """Asks for the group of players, in the words of the shop's own rows."""
+
+    action = "action_ask_group"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return nothing: the question stays open."""
+        groups = list(self.services.groups())
+        none = phrase("utter_choice_group_none")
+        say_with_choices(dispatcher, "utter_ask_group", [*map(sentence_case, groups), none], groups=groups)
         return []
 
 

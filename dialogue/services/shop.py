@@ -13,6 +13,7 @@ from dialogue.services.cards import Card, Checked, DueEntry, Foreseen, RacquetCa
 from dialogue.services.records import Records
 from dialogue.services.stringings import Stringings
 from dialogue.translate import absolute_tension
+from rules.book_format import OWN
 from rules.chain import decide
 from rules.decision import Decision, Verdict
 from rules.errors import FactRefused
@@ -119,6 +120,13 @@ class Services(Stringings):
         facts = self.facts(raw, today)
         turns = find_turns(facts, self.book) or find_turns(facts, self.book, Part.DATE)
         return tuple(dict.fromkeys(turn.line for turn in turns))
+
+    def groups(self) -> tuple[str, ...]:
+        """Return the groups of players that the shop's own rows read, by its own words; none where no row does."""
+        own = self.book.tables.get(OWN)
+        if own is None or not any("group" in row.when for row in own.rows):
+            return ()
+        return tuple(map(str, own.inputs["group"].one_of))
 
     def foresee(self, raw: Mapping[str, Any], today: dt.date, job_id: int | None) -> Foreseen | None:
         """Return when the strings will have lost so much, or None without a baseline and a check of the same kind.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -14,12 +15,12 @@ from dialogue.conversation import Conversation
 from dialogue.messages import Message, Reply
 from dialogue.services import Services
 from dialogue.understanding import understand
-from rules.rulebook import load_book
+from rules.rulebook import Rulebook, build_book, load_book
 from storage.database import Store, open_store
 from storage.rows import CustomerRow, RacquetRow, ReadingRow, StringJobRow
 
 FOLDER = Path(__file__).parent / "conversations"
-KNOWN_KEYS = {"name", "today", "channel", "record", "turns", "stored"}
+KNOWN_KEYS = {"name", "today", "channel", "record", "turns", "stored", "own"}
 KNOWN_TURN_KEYS = {
     "say",
     "asked",
@@ -55,9 +56,17 @@ def read_scripts() -> Iterator[Script]:
             yield Script(path.stem, entry)
 
 
-def build_conversation(store: Store) -> Conversation:
-    """Return a conversation on a store; an error ends the test instead of an apology."""
-    return Conversation(Services(store, load_book()), understand, strict=True)
+def build_conversation(store: Store, own: Mapping[str, Any] | None = None) -> Conversation:
+    """Return a conversation on a store, with rows of the shop's own; an error ends the test instead of an apology."""
+    return Conversation(Services(store, _book_with(own) if own else load_book()), understand, strict=True)
+
+
+def _book_with(own: Mapping[str, Any]) -> Rulebook:
+    content = copy.deepcopy(dict(load_book().content))
+    (table,) = content["own.yaml"]["tables"]
+    table["rows"] = own["rows"]
+    table["inputs"]["group"]["one_of"] = own.get("groups", table["inputs"]["group"]["one_of"])
+    return build_book(content)
 
 
 def open_test_store() -> Store:

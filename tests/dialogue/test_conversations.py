@@ -16,7 +16,7 @@ def test_a_conversation_goes_as_written(script: Script) -> None:
     assert "decision" in last, "a script ends in a checked decision"
     with open_test_store() as store:
         seed(store, script.data.get("record", []))
-        conversation = build_conversation(store)
+        conversation = build_conversation(store, script.data.get("own"))
         for turn, reply in play(script.data, conversation):
             assert not differences(turn, reply), f"at {turn['say']!r}"
         _check_stored(script, store)

@@ -111,6 +111,21 @@ def test_a_sport_that_an_own_row_reads_is_asked_once() -> None:
         assert not [need for need in answer(book, **known).strengthens if need.fact == "sport"]
 
 
+def test_a_group_that_an_own_row_reads_is_asked_and_in_older_editions_is_not() -> None:
+    """Whoever wrote an edition before groups were asked for gets the same answers as ever."""
+    asked = [need for need in answer(with_rows(JUNIOR)).strengthens if need.fact == "group"]
+    assert [(need.ask, need.row) for need in asked] == [(True, "own-junior")]
+    assert "own for some groups of players" in asked[0].because
+    for known in ({"group": "coach"}, {"unknown": ["group"]}):
+        assert not [need for need in answer(with_rows(JUNIOR), **known).strengthens if need.fact == "group"]
+
+    def forget_why(content: dict[str, Any]) -> None:
+        content["own.yaml"]["tables"][0]["rows"] = [JUNIOR]
+        del content["own.yaml"]["tables"][0]["inputs"]["group"]["because"]
+
+    assert not [need for need in answer(edit_book(forget_why)).strengthens if need.fact == "group"]
+
+
 def test_the_first_own_row_that_fits_counts() -> None:
     """A junior who breaks strings is on the row that stands first."""
     breaks = {**JUNIOR, "id": "own-breaker", "when": {"breaks_strings": True}, "gives": {"every_months": 1}}
