@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 from rasa_sdk.events import SlotSet
@@ -162,7 +163,12 @@ def _with_symptoms(earlier: Claim | None, claim: Claim) -> Claim:
 
 def _speaker(message: Mapping[str, Any], entity: Mapping[str, Any]) -> str | None:
     """Return whom the last pronoun up to a value means: the speaker, somebody else, or nobody where there is none."""
-    said = f" {' '.join(re.findall(WORD, str(message.get('text', ''))[: entity.get('end') or 0].casefold()))} "
+    return _last_named(str(message.get("text", ""))[: entity.get("end") or 0])
+
+
+@lru_cache(maxsize=256)  # a turn's policy asks for its values again and again
+def _last_named(text: str) -> str | None:
+    said = f" {' '.join(re.findall(WORD, text.casefold()))} "
     last = {who: max(said.rfind(f" {words} ") for words in SPEAKER[who]) for who in SPEAKER}
     if last[SELF] == last[THIRD]:
         return None

@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import delete, func, select, update
 
 from storage import models
 from storage.errors import Conflict
-from storage.repositories.base import Repository
+from storage.repositories.base import Repository, columns, read
 from storage.rows import ConsultationRow, ConversationRow, RulebookRow
 
 
@@ -110,8 +111,10 @@ class Conversations(Repository[models.Conversation, ConversationRow]):
 
     def load(self, sender_id: str) -> ConversationRow:
         """Return the conversation of this sender; an empty one of version 0 when there is none yet."""
-        found = self.first(self._select().where(models.Conversation.sender_id == sender_id))
-        return found or ConversationRow(sender_id=sender_id)
+        # Read as plain columns: every turn begins and ends here.
+        asked = select(*columns(models.Conversation, ConversationRow))
+        found = self._session.execute(asked.where(models.Conversation.sender_id == sender_id)).first()
+        return read(iter(found), ConversationRow) if found else ConversationRow(sender_id=sender_id)
 
     def save(self, row: ConversationRow) -> ConversationRow:
         """Store the conversation and return it with its new version.
@@ -123,8 +126,10 @@ class Conversations(Repository[models.Conversation, ConversationRow]):
         saved["updated_at"] = self._session.clock()
         table = models.Conversation
         if row.version == 0:
-            self._session.add(table(sender_id=row.sender_id, **saved))
+            live = table(sender_id=row.sender_id, **saved)
+            self._session.add(live)
             self._flush()
+            number = live.id
         else:
             changed = self._session.execute(
                 update(table)
@@ -132,11 +137,14 @@ class Conversations(Repository[models.Conversation, ConversationRow]):
                 .values(**saved)
                 .returning(table.id)
                 .execution_options(synchronize_session=False)
-            )
-            if changed.first() is None:
+            ).first()
+            if changed is None:
                 raise Conflict("conversation", row.id, "Another turn of this conversation was stored meanwhile.")
-            self._session.expire_all()
-        return self.load(row.sender_id)
+            number = changed.id
+            for known in self._session.identity_map.values():
+                if isinstance(known, table):
+                    self._session.expire(known)
+        return replace(row, id=number, **{**saved, "events": tuple(saved["events"])})
 
     def forget_before(self, moment: dt.datetime) -> int:
         """Remove the conversations nobody has continued since and return how many there were."""
