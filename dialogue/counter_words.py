@@ -18,6 +18,7 @@ SEEN_FIRST = re.compile(
     rf"([^\W\d_][\w-]*(?: [^\W\d_][\w-]*){{0,3}}) (?:{'|'.join(WORDS['has_seen'])})\b", re.IGNORECASE
 )
 PROMISING = frozenset(WORDS["promising"])
+OTHER_DAYS = frozenset(WORDS["other_days"])
 DAYS = frozenset(WORDS["days"])
 CLAUSE = re.compile(r"[,;!?]|\.(?!\d)|\band\b")
 FEW_WORDS = 3
@@ -89,6 +90,8 @@ def days_promised(text: str) -> Iterator[str]:
     """
     for clause in reversed(CLAUSE.split(text)):
         words = clause.split()
+        if OTHER_DAYS & set(_plain(clause).split()):
+            continue
         behind = [place for place, word in enumerate(words) if _plain(word) in PROMISING]
         if behind:
             yield " ".join(words[behind[-1] + 1 :])

@@ -33,12 +33,12 @@ SETTLING = frozenset({"affirm", "deny", "dont_know"})
 DROP_OFF = "drop_off"
 DROPPING = "drop_off_form"
 WISH, TENSION, CROSSES = "wish", "mains_tension", "crosses_tension"
-STRUNG = "strung_on"
 ADDRESS = "customer_email"
 GROUP = "group"
 WANTED = frozenset({"printed_range", "same_as"})
 """What is listened for only where a racquet is left."""
-FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading"})
+FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading", "mark_strung", "ask_label"})
+READINGS = frozenset({"reading", "baseline"})
 ANSWERING = frozenset({"inform", "affirm", "correct", "log_reading"})
 NO_ANSWER = frozenset({"restart", "stop", "back", "repeat", "human", "ask_why_question", "dont_know"})
 
@@ -152,7 +152,8 @@ def _corrected(heard: Understanding, slots: Mapping[str, Any], read: Read) -> Un
 
 def _with_name(heard: Understanding, read: Read) -> Understanding:
     """Return the meaning with the name in it, where a task was asked for somebody: "log 38 for Maya"."""
-    if heard.intent not in FOR_SOMEBODY or "customer_name" in heard.slots:
+    about = heard.intent in FOR_SOMEBODY or READINGS & set(heard.slots)
+    if not about or "customer_name" in heard.slots:
         return heard
     for piece in read("customer_name").evidence:
         before = heard.text[: piece.span[0]].casefold().split()
@@ -164,15 +165,16 @@ def _with_name(heard: Understanding, read: Read) -> Understanding:
 
 def _with_day(heard: Understanding, read: Read) -> Understanding:
     """Return the meaning with the promised day in it, where a racquet is left until one: "ready by Friday"."""
-    if (DATES - {STRUNG}) & set(heard.slots) or "promised_on" in heard.slots:
+    if "promised_on" in heard.slots:
         return heard
     for name, alias in READ_AS.items():
         for part in days_promised(heard.text):
             piece = next((piece for piece in read(alias, part).evidence if piece.slot == alias), None)
             if piece:
-                # One day is not said of two things: what is to be ready was not strung on it.
-                slots = {slot: value for slot, value in heard.slots.items() if slot != STRUNG}
-                evidence = tuple(said for said in heard.evidence if said.slot != STRUNG)
+                # One day is not said of two things: the day something is to be ready is no other day too.
+                same = {said.slot for said in heard.evidence if said.slot in DATES and said.value == piece.value}
+                slots = {slot: value for slot, value in heard.slots.items() if slot not in same}
+                evidence = tuple(said for said in heard.evidence if said.slot not in same)
                 heard = replace(heard, slots=slots, evidence=evidence)
                 return _with(heard, [replace(piece, slot=name, span=(0, 0))])
     return heard
@@ -190,7 +192,7 @@ def _with_wanted(heard: Understanding, read: Read, slots: Mapping[str, Any]) -> 
 
 def _with_racquet(heard: Understanding) -> Understanding:
     """Return the meaning with the racquet that was named, where it is somebody's on record."""
-    about = heard.intent in FOR_SOMEBODY or {"customer_name", "same_as"} & set(heard.slots)
+    about = heard.intent in FOR_SOMEBODY or ({"customer_name", "same_as"} | READINGS) & set(heard.slots)
     piece = racquet_named(heard.text) if about else None
     return _with(heard, [piece] if piece else [])
 

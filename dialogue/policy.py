@@ -12,18 +12,22 @@ from dialogue.tracker import LISTEN, Talk
 
 TAKE_IN = "action_take_in"
 ASK = "action_ask"
-CONSULT, KEEP, PICKUP, READING, DROP_OFF = (
+CONSULT, KEEP, PICKUP, READING, DROP_OFF, STRUNG, LABEL = (
     "consultation_form",
     "keep_form",
     "pickup_form",
     "reading_form",
     "drop_off_form",
+    "strung_form",
+    "label_form",
 )
 SUBMIT: Mapping[str, str] = {
     KEEP: "action_keep",
     PICKUP: "action_hand_over",
     READING: "action_log_reading",
     DROP_OFF: "action_drop_off",
+    STRUNG: "action_mark_strung",
+    LABEL: "action_show_label",
 }
 """What a filled form leads to."""
 LOOK_OVER = "action_look_over"
@@ -38,6 +42,7 @@ LAST_WORD = frozenset(
     {
         "action_stop",
         "action_repeat",
+        "action_take_back",
         ASK,
         "action_read_back",
         "action_ask_back",
@@ -53,11 +58,12 @@ DIGRESSIONS: Mapping[str, str] = {
     "human": "action_call_staff",
     "out_of_scope": "action_out_of_scope",
     "ask_due_list": "action_tell_due",
+    "ask_next": "action_tell_bench",
     "ask_what_if": "action_what_if",
     "ask_why": "action_explain",
     "ask_why_question": "action_explain_question",
 }
-TASKS: Mapping[str, str] = {"pickup": PICKUP, "drop_off": DROP_OFF}
+TASKS: Mapping[str, str] = {"pickup": PICKUP, "drop_off": DROP_OFF, "mark_strung": STRUNG, "ask_label": LABEL}
 CONSULTING = frozenset({"inform", "correct", "affirm", "deny", "dont_know", "ask_when", "greet", "restart", "back"})
 """With these somebody starts, or goes on with, a consultation."""
 NONE_IS_AN_ANSWER = frozenset(
@@ -90,6 +96,8 @@ SILENT = frozenset(
         PICKUP,
         READING,
         DROP_OFF,
+        STRUNG,
+        LABEL,
         "action_settle",
         "action_decide",
         "action_operate",
@@ -139,7 +147,7 @@ def _steer(talk: Talk) -> Iterator[str]:
     if action and (intent_of(message) in NO_VALUE_INTENTS or not claims(message)):
         yield action
     if "undo" in message.get("operations", ()):
-        yield "action_back"
+        yield "action_take_back" if talk.slots["written"] else "action_back"
 
 
 def _settle(talk: Talk, done: Sequence[str]) -> Iterator[str]:
@@ -199,7 +207,7 @@ def _answer(talk: Talk, done: Sequence[str]) -> Iterator[str]:
         return
     # Words that fill the slot asked for are an answer, even where they sound like another errand.
     errand = "" if answers_the_question(message) else intent
-    if errand == "log_reading" and talk.loop != READING and _meant_for_the_record(talk):
+    if _logs(talk, errand) and talk.loop != READING:
         yield READING
     elif intent == "greet" and not done:
         yield "utter_greet_again" if _under_way(talk) else "utter_greet"
@@ -222,6 +230,17 @@ def _is_noise(talk: Talk, done: Sequence[str]) -> bool:
     message = talk.latest_message
     unread = message.get("rule") in UNREAD and intent_of(message) == "out_of_scope"
     return unread and not done and open_question(talk.slots) is not None
+
+
+def _logs(talk: Talk, errand: str) -> bool:
+    """Tell whether a reading is to go on a card: asked for in so many words, named with its owner, or at the bench."""
+    if errand == "log_reading":
+        return _meant_for_the_record(talk)
+    found = {claim.slot for claim in claims(talk.latest_message)}
+    if errand != "inform" or not found & {"reading", "baseline"} or found & (set(FACTS) - {"reading", "baseline"}):
+        return False
+    slots = talk.slots
+    return bool("customer_name" in found or (slots["at_bench"] and slots["record"]))
 
 
 def _meant_for_the_record(talk: Talk) -> bool:

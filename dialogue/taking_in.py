@@ -34,6 +34,8 @@ class TakingIn:
         """Keep what this turn said; `validate` runs the form's validation on the slots set last."""
         settled = frozenset(claim["slot"] for claim in talk.slots["confirmed"])
         said = self._said(talk)
+        # "Undo" means what was done last: once more was said, that is no longer what was written.
+        talk.apply([SlotSet("written", None)] if said and talk.slots["written"] else [])
         self._ask_back(talk)
         self._keep_of_the_talk(talk, [claim for claim in said if claim.slot not in FACTS], today)
         facts = [claim for claim in said if claim.slot in FACTS]

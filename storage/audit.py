@@ -21,6 +21,8 @@ UNTRAILED_TABLES = frozenset(
 )
 """Tables without a trail: conversations and exercises are logs themselves, a rulebook stands under its hash."""
 _CLASSES: Mapping[str, type[Base]] = {mapper.class_.__tablename__: mapper.class_ for mapper in Base.registry.mappers}
+LOOSE = frozenset({"customer_key", "conversation"})
+"""Tables whose rows let go of what is removed: search keys go with it, a talk forgets whom it was with."""
 _FIXED = ("facts", "decision", "rulebook", "today", "created_at")
 
 
@@ -202,7 +204,7 @@ def _referred_to(session: UnitSession, row: Base) -> bool:
     """Tell whether any other row points at this one."""
     own: Table = row.__table__  # type: ignore[assignment]
     for table in Base.metadata.sorted_tables:
-        if table.name == "customer_key":
+        if table.name in LOOSE:
             continue
         for column in table.columns:
             for key in column.foreign_keys:

@@ -90,10 +90,11 @@ class UnitOfWork:
         return undo_last(self.session, who)
 
     def undo(self, unit: str) -> tuple[AuditRow, ...]:
-        """Take back what one unit of work did and return what that changed.
+        """Take back what one unit of work did and return what that changed; where it cannot, nothing is changed.
 
         Raises:
             NotFound: when there is nothing to take back.
             Conflict: when it was changed since, or something stored later rests on it.
         """
-        return undo_unit(self.session, unit)
+        with self.session.begin_nested():
+            return undo_unit(self.session, unit)

@@ -2,7 +2,7 @@
 
 from rasa_sdk.executor import ActionExecutor
 
-from dialogue.actions import consult, drop_off, records, talk
+from dialogue.actions import bench, consult, drop_off, records, talk
 from dialogue.actions.base import CounterAction
 from dialogue.services import Services
 
@@ -36,6 +36,10 @@ ACTIONS: tuple[type[CounterAction], ...] = (
     consult.AskGroup,
     drop_off.DropOff,
     records.TellDue,
+    bench.MarkStrung,
+    bench.TellBench,
+    bench.ShowLabel,
+    bench.TakeBack,
 )
 """Every action there is; a class that is not here does not exist for the conversation."""
 

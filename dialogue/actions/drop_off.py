@@ -10,7 +10,7 @@ from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
 from dialogue.actions.base import CounterAction, Events, say, set_slots, today
-from dialogue.actions.records import DROPPING, MEANT, TOLD_ON_RECORD, sealed, which_racquet
+from dialogue.actions.records import DROPPING, MEANT, TOLD_ON_RECORD, racquet_of, sealed, which_racquet
 from dialogue.counter_words import NEW, by_number
 from dialogue.errors import ValueRefused
 from dialogue.forms import OF_THE_DATE, said_strings
@@ -83,9 +83,10 @@ class DropOff(CounterAction):
         else:
             say(dispatcher, "utter_crack")
         known = {"customer_id": card.customer_id, "name": card.name, "tail": "", "racquets": []}
+        what = phrase("utter_undone_drop_off", racquet=racquet_of(card))
         declined = [slot for slot in slots["declined"] if slot not in ASKED_ONCE]
         done = {"record": card.to_record(), "told": True, "requested_slot": None}
-        events = [*sealed(slots), *set_slots(customer=known, declined=declined, **done)]
+        events = [*sealed(self, slots, what), *set_slots(customer=known, declined=declined, **done)]
         events += set_slots(**dict.fromkeys(OF_ONE_FRAME))
         left = (slots["racquet_count"] or 1) - 1
         if left > 0:

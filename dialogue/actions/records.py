@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -20,6 +21,8 @@ from dialogue.telling import Telling, foreseen_values
 from dialogue.translate import Phrase, day_phrase, facts_phrases, phrase, reading_phrase
 
 DROPPING = "drop_off_form"
+UNTOLD = frozenset({"reading_form", "strung_form", "label_form"})
+"""Errands of somebody at the bench, who need not hear what is on record first."""
 LISTED = 8
 """How many racquets of the due list are read out."""
 TOLD_ON_RECORD = (
@@ -93,7 +96,11 @@ def _customers(cards: Sequence[Card]) -> dict[str, Any]:
     return {"for": "customer", "entries": entries, "several": False}
 
 
-MEANT: Mapping[str, frozenset[str]] = {DROPPING: frozenset({"", "collected", "cancelled"})}
+MEANT: Mapping[str, frozenset[str]] = {
+    DROPPING: frozenset({"", "collected", "cancelled"}),
+    "strung_form": frozenset({"received"}),
+    "label_form": frozenset({"strung", "ready", "collected"}),
+}
 """How far the last stringing of a racquet must have come for the racquet to be meant, by form."""
 
 
@@ -107,6 +114,8 @@ def _recalled(action: CounterAction, dispatcher: CollectingDispatcher, tracker: 
     label = tracker.slots["racquet_name"]
     if not known:
         say(dispatcher, "utter_on_record_nothing", name=card["name"])
+        return []
+    if not racquets and loop != DROPPING:
         return []
     if label == NEW or (loop == DROPPING and not any(fits_name(label, racquet.racquet) for racquet in racquets)):
         return _another(dispatcher, tracker, known)
@@ -151,7 +160,7 @@ def _recall(dispatcher: CollectingDispatcher, tracker: Tracker, card: RacquetCar
     slots = tracker.slots
     facts = {name: value for name, value in card.facts.items() if name in FACTS and slots[name] is None}
     told = [name for name in TOLD_ON_RECORD if name in facts]
-    if told and (tracker.active_loop or {}).get("name") != "reading_form":
+    if told and (tracker.active_loop or {}).get("name") not in UNTOLD:
         values = {"name": card.name, "facts": facts_phrases(facts, told)}
         key = "utter_on_record_racquet" if card.racquet else "utter_on_record"
         say(dispatcher, key, racquet=card.racquet, **values)
@@ -228,7 +237,8 @@ class Keep(CounterAction):
                 kept[key] = {**racquet, "record": card.to_record()}
         key = "utter_kept_tag" if tag and len(racquets) == 1 else "utter_kept"
         say(dispatcher, key, name=customer["name"], tag=tag, spelt=" ".join(tag))
-        events += [ActiveLoop(None), *sealed(slots)]
+        what = phrase("utter_undone_kept", name=customer["name"])
+        events += [ActiveLoop(None), *sealed(self, slots, what)]
         return [*events, *set_slots(customer=customer, racquets=kept, requested_slot=None)]
 
 
@@ -254,21 +264,22 @@ class HandOver(CounterAction):
         card = told[-1].card
         facts = {name: card.facts.get(name) for name in FACTS}
         decided = set_slots(decision=told[-1].decision, told=True, record=card.to_record(), words={})
-        over += sealed(tracker.slots)
+        over += sealed(self, tracker.slots, phrase("utter_undone_hand_over", racquet=racquet_of(card)))
         return [*over, *set_slots(**facts, unknown=[], offered=[]), *decided]
 
 
 def _tell(dispatcher: CollectingDispatcher, fetched: Fetched) -> None:
     for sentence in fetched.story:
         say(dispatcher, "utter_story", says=sentence)
-    racquet = _racquet_of(fetched.card)
+    racquet = racquet_of(fetched.card)
     if fetched.refusal and fetched.promised_on:
         say(dispatcher, "utter_not_ready_promised", racquet=racquet, date=day_phrase(fetched.promised_on))
     elif fetched.refusal:
         say(dispatcher, "utter_not_ready", racquet=racquet)
 
 
-def _racquet_of(card: RacquetCard) -> Phrase:
+def racquet_of(card: RacquetCard) -> Phrase:
+    """Return the phrase for somebody's racquet."""
     if card.racquet:
         return phrase("utter_whose_named_racquet", name=card.name, racquet=card.racquet)
     return phrase("utter_whose_racquet", name=card.name)
@@ -286,7 +297,7 @@ class LogReading(CounterAction):
         logged = None
         if record and record.get("racquet_id"):
             try:
-                logged = self.services.log_reading(record["racquet_id"], slots["reading"], today(tracker))
+                logged = self._log(record["racquet_id"], slots, today(tracker))
             except ValueRefused as refused:
                 say(dispatcher, "utter_refused", message=refused.message)
                 return set_slots(reading=None, requested_slot="reading")
@@ -297,20 +308,27 @@ class LogReading(CounterAction):
         if logged.refusal:
             say(dispatcher, "utter_refused", message=logged.refusal)
             return [ActiveLoop(None), *set_slots(requested_slot=None, told=True)]
-        self._tell(dispatcher, logged, slots["reading"])
+        self._tell(dispatcher, logged, slots["reading"] or slots["baseline"])
         facts = {name: logged.card.facts.get(name) for name in FACTS}
         if logged.after:
             foreseen = self.services.foresee(logged.card.facts, today(tracker), logged.card.job_id)
             for key, values in foreseen_values(foreseen, logged.after):
                 say(dispatcher, key, **values)
         decided = set_slots(decision=logged.after, told=True, record=logged.card.to_record())
-        over = [ActiveLoop(None), *sealed(slots), *set_slots(requested_slot=None, offered=[])]
-        return [*over, *set_slots(**facts), *decided]
+        what = phrase("utter_undone_reading", racquet=racquet_of(logged.card))
+        over = [ActiveLoop(None), *sealed(self, slots, what, keep=True), *set_slots(requested_slot=None, offered=[])]
+        return [*over, *set_slots(**facts, words={}), *decided]
+
+    def _log(self, racquet_id: int, slots: Mapping[str, Any], day: dt.date) -> Logged:
+        """Write down the reading that was said, or the baseline where it was said to be one."""
+        if slots["reading"] is not None:
+            return self.services.log_reading(racquet_id, slots["reading"], day)
+        return self.services.log_reading(racquet_id, slots["baseline"], day, fresh=True)
 
     @staticmethod
     def _tell(dispatcher: CollectingDispatcher, logged: Logged, reading: Any) -> None:
         key = "utter_logged_fresh" if logged.fresh else "utter_logged"
-        say(dispatcher, key, racquet=_racquet_of(logged.card), reading=reading_phrase(reading))
+        say(dispatcher, key, racquet=racquet_of(logged.card), reading=reading_phrase(reading))
         for sentence in logged.remarks:
             say(dispatcher, "utter_story", says=sentence)
         if logged.after is None:
@@ -325,9 +343,18 @@ class LogReading(CounterAction):
             say(dispatcher, "utter_logged_changed", before=before.summary(), after=after.summary())
 
 
-def sealed(slots: Mapping[str, Any]) -> Events:
-    """Return the event after which "back" goes no further: something was written on a card."""
-    return set_slots(sealed=slots["sealed"] + 1)
+def sealed(action: CounterAction, slots: Mapping[str, Any], what: Phrase, *, keep: bool = False) -> Events:
+    """Return the events after which "back" goes no further, for something was written on a card, but "undo" may.
+
+    Args:
+        action: what wrote it.
+        slots: the state.
+        what: the words for what was written.
+        keep: whether the racquet is still there once it is taken back.
+    """
+    unit = action.services.written_in()
+    written = {"unit": unit, "what": what, "keep": keep} if unit else None
+    return set_slots(sealed=slots["sealed"] + 1, written=written)
 
 
 class TellDue(CounterAction):

@@ -132,6 +132,40 @@ class Received:
 
 
 @dataclass(frozen=True)
+class Strung:
+    """A racquet marked as strung, and until when its strings are good."""
+
+    card: RacquetCard
+    decision: Mapping[str, Any] | None
+    """As stored, as JSON."""
+    remarks: tuple[str, ...] = ()
+    refusal: str | None = None
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """A racquet that waits to be strung."""
+
+    card: RacquetCard
+    promised_on: dt.date | None
+
+
+@dataclass(frozen=True)
+class Label:
+    """What stands on a racquet's label."""
+
+    card: RacquetCard
+    restring_by: dt.date
+    about: bool
+    """True where the date is approximate."""
+    strung_on: dt.date
+    strings: str
+    """With their tension."""
+    refusal: str | None = None
+    """Why there is none, as a sentence."""
+
+
+@dataclass(frozen=True)
 class LookedOver:
     """What is still to be settled of a racquet before it is taken in."""
 

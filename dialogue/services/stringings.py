@@ -7,21 +7,24 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from dialogue.counter.bench import redate
+from dialogue.counter.bench import Strung as StrungJob
+from dialogue.counter.bench import list_bench, log_strung, redate
 from dialogue.counter.counter import Counter
 from dialogue.counter.customers import CustomerDraft, strings_in
 from dialogue.counter.drop_off import DropOff, Frame, take_in
+from dialogue.counter.labels import find_labels
 from dialogue.counter.outcomes import Refusal
 from dialogue.counter.pickup import hand_over
 from dialogue.counter.readings import Measured, log_reading
 from dialogue.counter.strings import Side, Strings, outside_printed, pounds
 from dialogue.racquets import DATED_FACTS, PLAYER_FACTS
-from dialogue.services.cards import Fetched, Logged, LookedOver, RacquetCard, Received
+from dialogue.services.cards import Fetched, Label, Logged, LookedOver, RacquetCard, Received, Strung, Waiting
 from dialogue.services.records import Records
 from dialogue.services.turns import TurnWork
 from rules.chain import decide
 from rules.facts import Facts, Reading
-from storage.rows import RacquetRow, ReadingRole
+from storage.errors import Conflict, NotFound
+from storage.rows import JobStatus, RacquetRow, ReadingRole
 from storage.unit_of_work import UnitOfWork
 
 STRING_SLOTS = ("mains_material", "crosses_material", "mains_tension", "crosses_tension")
@@ -51,13 +54,60 @@ class Stringings(TurnWork):
         decision = outcome.decision.to_dict() if outcome.decision else None
         return Fetched(card, story, decision, job.promised_on)
 
-    def log_reading(self, racquet_id: int, reading: Any, today: dt.date) -> Logged:
+    def mark_strung(self, racquet_id: int, today: dt.date) -> Strung | None:
+        """Record that the racquet on the bench was strung today; None where it never was brought to be strung."""
+        with self.work() as unit:
+            records, counter = Records(unit), self._counter(unit, today)
+            job = unit.jobs.latest_of(racquet_id)
+            if job is None:
+                return None
+            outcome = log_strung(counter, StrungJob(tag=job.tag))
+            if isinstance(outcome, Refusal):
+                return Strung(records.card(racquet_id, today), None, refusal=counter.wording.remark(outcome))
+            remarks = tuple(counter.wording.remark(remark) for remark in outcome.remarks)
+            return Strung(records.card(racquet_id, today), outcome.decision.to_dict(), remarks)
+
+    def bench(self, today: dt.date) -> tuple[Waiting, ...]:
+        """Return what waits to be strung, by promised day."""
+        with self.work() as unit:
+            records, counter = Records(unit), self._counter(unit, today)
+            rows = [row.job for row in list_bench(counter).rows if row.job.status == JobStatus.RECEIVED]
+            return tuple(Waiting(records.card(job.racquet_id, today), job.promised_on) for job in rows)
+
+    def label(self, racquet_id: int, today: dt.date) -> Label | None:
+        """Return what stands on the label of the strings in a racquet; None where there are none."""
+        with self.work() as unit:
+            card, job = Records(unit).card(racquet_id, today), strings_in(unit, racquet_id)
+            if job is None:
+                return None
+            counter = self._counter(unit, today)
+            found = find_labels(counter, (job.tag,))
+            if isinstance(found, Refusal):
+                return Label(
+                    card, today, about=False, strung_on=today, strings="", refusal=counter.wording.remark(found)
+                )
+            facts = found.labels[0]
+            strings = counter.wording.say("label.strings_at", strings=facts.strings, tension=facts.tension)
+            strings = strings if facts.tension else facts.strings
+            return Label(replace(card, tag=job.tag), facts.restring_by, facts.about, facts.strung_on, strings)
+
+    def take_back(self, unit_id: str) -> bool:
+        """Take back what one turn wrote, and tell whether that was refused because something rests on it by now."""
+        with self.work() as unit:
+            try:
+                unit.undo(unit_id)
+            except (Conflict, NotFound):
+                return True
+            return False
+
+    def log_reading(self, racquet_id: int, reading: Any, today: dt.date, *, fresh: bool | None = None) -> Logged:
         """Write down a reading and return what it changed: the first one of fresh strings is their baseline.
 
         Args:
             racquet_id: the racquet that was measured.
             reading: the reading as facts JSON.
             today: the day of the measurement.
+            fresh: True where it was said to be the baseline; None leaves it to the strings.
 
         Raises:
             ValueRefused: when a figure cannot be.
@@ -69,7 +119,8 @@ class Stringings(TurnWork):
             job = strings_in(unit, racquet_id) or unit.jobs.latest_of(racquet_id)
             if job is None:
                 return Logged(card, fresh=False, before=None, after=None)
-            fresh = job.strung_on == today and not unit.readings.of_job(job.id, ReadingRole.BASELINE)
+            if fresh is None:
+                fresh = job.strung_on == today and not unit.readings.of_job(job.id, ReadingRole.BASELINE)
             role = ReadingRole.BASELINE if fresh else ReadingRole.CHECK
             outcomes = [log_reading(counter, job.tag, role, _measured(entry)) for entry in facts.reading]
             last = outcomes[-1]

@@ -36,6 +36,16 @@ class CustomerWords:
         self.owned = re.compile(rf"\b({name})['\u2019]s? {between}(?:{'|'.join(table['owned'])})\b", re.IGNORECASE)
         self.common = common
         """Words of the cue files: no names, unless written with a capital."""
+        lists = read_cues("words.yaml", folder)["lists"]
+        self.people = frozenset(str(word) for word in lists["person"])
+        """Words for people whose names are not said."""
+
+    def may_name(self, word: str, *, first: bool) -> bool:
+        """Tell whether a word may be part of a name: with a capital nearly any, but as the first word of a line."""
+        plain = word.casefold()
+        if plain in self.people:
+            return False
+        return plain not in self.common or (word[0].isupper() and not first)
 
 
 def read_phone(scan: Scan, words: CustomerWords) -> list[Found]:
@@ -141,8 +151,7 @@ def _may_be_name(line: Line, at: int, words: CustomerWords) -> bool:
     """Tell whether a word may be part of a name: not a word of the trade, nor one that may begin any sentence."""
     token = line.tokens[at]
     # As it was said: a name may be one slip away from a word of the trade.
-    said = line.source[token.start : token.end].casefold()
-    return said not in words.common and token.word not in line.fillers
+    return words.may_name(line.source[token.start : token.end], first=at == 0) and token.word not in line.fillers
 
 
 def _owner_named(scan: Scan, words: CustomerWords) -> Found | None:
@@ -151,7 +160,9 @@ def _owner_named(scan: Scan, words: CustomerWords) -> Found | None:
     for match in words.owned.finditer(line.source):
         said: list[str] = []
         for word in reversed(match[1].split()):
-            if word.casefold() in words.common or (said and word[0].islower() and said[0][0].isupper()):
+            if not words.may_name(word, first=not line.source[: match.start(1)].strip() and len(match[1].split()) == 1):
+                break
+            if said and word[0].islower() and said[0][0].isupper():
                 break
             said.insert(0, word)
         if not said:

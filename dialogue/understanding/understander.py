@@ -36,7 +36,7 @@ ROW_FILES = (
     "hybrid.yaml", "breaks_strings.yaml", "symptoms.yaml", "materials.yaml", "sides.yaml", "tension.yaml",
     "readings.yaml", "customer.yaml", "owners.yaml", "negation.yaml", "dates.yaml",
     "printed_range.yaml", "same_as.yaml",
-    "acts_questions.yaml", "acts_counter.yaml", "acts_answers.yaml", "acts_flow.yaml",
+    "acts_questions.yaml", "acts_counter.yaml", "acts_bench.yaml", "acts_answers.yaml", "acts_flow.yaml",
 )  # fmt: skip
 VOICE = "voice"
 SAID_OF_STRINGING = "sure"

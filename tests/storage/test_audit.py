@@ -298,3 +298,42 @@ def test_an_unchanged_value_leaves_no_trace(store: Store, counter: Counter) -> N
         unit.commit()
     with store.engine.connect() as connection:
         assert connection.scalar(text("SELECT count(*) FROM audit_entry WHERE action = 'update'")) == 0
+
+
+def test_one_named_unit_is_taken_back_once_whoever_wrote_since(store: Store) -> None:
+    """What others did meanwhile stays; a second time there is nothing left to take back."""
+    with store.unit("anna") as unit:
+        mine = unit.id
+        customer = unit.customers.add(CustomerRow(name="Maya Okoro"))
+        unit.commit()
+    with store.unit("anna") as unit:
+        unit.customers.add(CustomerRow(name="Tobias Wren"))
+        unit.commit()
+    with store.unit("anna") as unit:
+        assert [entry.entity_id for entry in unit.undo(mine)] == [str(customer.id)]
+        unit.commit()
+    with store.unit("anna") as unit:
+        assert [row.name for row in unit.customers.all()] == ["Tobias Wren"]
+        with pytest.raises(NotFound):
+            unit.undo(mine)
+        with pytest.raises(NotFound):
+            unit.undo("no such unit")
+
+
+def test_what_cannot_be_taken_back_whole_is_not_taken_back_at_all(store: Store) -> None:
+    """A later change of one row keeps the others of its unit too, and the unit of the attempt may be kept."""
+    with store.unit("anna") as unit:
+        mine = unit.id
+        first, second = (unit.customers.add(CustomerRow(name=name)) for name in ("Maya Okoro", "Tobias Wren"))
+        unit.commit()
+    with store.unit("ben") as unit:
+        unit.customers.change(first.id, notes="prefers mornings")
+        unit.commit()
+    with store.unit("anna") as unit:
+        with pytest.raises(Conflict):
+            unit.undo(mine)
+        unit.customers.add(CustomerRow(name="Ines Marlow"))
+        unit.commit()
+    with store.view() as unit:
+        assert {row.name for row in unit.customers.all()} == {"Maya Okoro", "Tobias Wren", "Ines Marlow"}
+        assert unit.customers.get(second.id).name == "Tobias Wren"
