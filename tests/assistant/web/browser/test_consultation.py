@@ -53,7 +53,7 @@ def test_a_customer_taps_through_to_a_date(open_page: Open) -> None:
     assert not page.locator(".trail").is_visible()
     page.get_by_text("Show the reasoning").tap()
     assert page.locator(".trail li").count() > 4
-    assert "source:" in page.locator(".trail").inner_text()
+    assert "Source: " in page.locator(".trail").inner_text()
 
 
 def test_the_keyboard_alone_is_enough(open_page: Open) -> None:
