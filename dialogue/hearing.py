@@ -35,6 +35,8 @@ DROPPING = "drop_off_form"
 WISH, TENSION, CROSSES = "wish", "mains_tension", "crosses_tension"
 ADDRESS = "customer_email"
 GROUP = "group"
+PRACTICE_READS: Mapping[str, str] = {"date": "label_due", "reason": "customer_choice"}
+"""As answers to what the parts of an exercise are read."""
 WANTED = frozenset({"printed_range", "same_as"})
 """What is listened for only where a racquet is left."""
 FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading", "mark_strung", "ask_label"})
@@ -78,7 +80,13 @@ class Hearing:
             today: the day of the turn.
             loop: the form that is being filled.
         """
+        if slots["practice"]:
+            practice = slots["practice"]
+            stage, day = PRACTICE_READS.get(practice["stage"]), dt.date.fromisoformat(practice["exercise"]["today"])
+            return self._understand(message.text, asked=stage, channel=message.channel, today=day)
         heard = self._hear(slots, message, today, loop)
+        if answer_to("practice_start", heard.text) and not open_question(slots):
+            return replace(heard, intent="practise", slots={}, evidence=(), questions=(), suggestions=())
         groups = self._groups()
         if not groups or heard.intent in NO_ANSWER:
             return heard

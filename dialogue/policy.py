@@ -11,6 +11,7 @@ from dialogue.racquets import FACTS, all_racquets
 from dialogue.tracker import LISTEN, Talk
 
 TAKE_IN = "action_take_in"
+PRACTISE = "action_practise"
 ASK = "action_ask"
 CONSULT, KEEP, PICKUP, READING, DROP_OFF, STRUNG, LABEL = (
     "consultation_form",
@@ -41,6 +42,7 @@ STEERING: Mapping[str, str] = {
 LAST_WORD = frozenset(
     {
         "action_stop",
+        PRACTISE,
         "action_repeat",
         "action_take_back",
         ASK,
@@ -117,6 +119,8 @@ def next_action(talk: Talk, done: Sequence[str]) -> str:
     """
     if done and done[-1] in LAST_WORD:
         return LISTEN
+    if _practises(talk):
+        return PRACTISE
     since = list(done)
     if NEXT_RACQUET in since:
         since = since[len(since) - since[::-1].index(NEXT_RACQUET) :]
@@ -128,6 +132,14 @@ def next_action(talk: Talk, done: Sequence[str]) -> str:
             if action not in since:
                 return action
     return LISTEN
+
+
+def _practises(talk: Talk) -> bool:
+    """Tell whether the turn belongs to a trainee's practice; what steers the talk does not."""
+    intent = intent_of(talk.latest_message)
+    if talk.slots["practice"]:
+        return intent not in {"repeat", "restart"}
+    return intent == "practise"
 
 
 def open_question(slots: Mapping[str, Any]) -> str | None:

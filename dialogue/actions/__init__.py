@@ -2,7 +2,7 @@
 
 from rasa_sdk.executor import ActionExecutor
 
-from dialogue.actions import bench, consult, drop_off, records, talk
+from dialogue.actions import bench, consult, drop_off, practise, records, talk
 from dialogue.actions.base import CounterAction
 from dialogue.services import Services
 
@@ -40,6 +40,7 @@ ACTIONS: tuple[type[CounterAction], ...] = (
     bench.TellBench,
     bench.ShowLabel,
     bench.TakeBack,
+    practise.Practise,
 )
 """Every action there is; a class that is not here does not exist for the conversation."""
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import random
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
+from functools import lru_cache
 from typing import Any
 
 from dialogue.counter.outcomes import Outcome
 from dialogue.practice.schedule import plan_next, recall_of
 from rules.exercises import Answer, Exercise, ExerciseBook, Marks, mark
-from rules.rulebook import Rulebook
+from rules.rulebook import Rulebook, build_book
 from storage.database import Store
 from storage.rows import PracticeAnswerRow, PracticeCardRow
 from storage.unit_of_work import UnitOfWork
@@ -49,6 +51,12 @@ class Progress(Outcome):
     """The weakest first, then those never practised."""
 
 
+@lru_cache(maxsize=4)
+def _exercise_book(edition: str) -> ExerciseBook:
+    """Return the exercises of an edition given as its text; making them decides every worked situation."""
+    return ExerciseBook(build_book(json.loads(edition)))
+
+
 @dataclass
 class Course:
     """The practice of one trainee on one day."""
@@ -62,7 +70,7 @@ class Course:
     exercises: ExerciseBook = field(init=False)
 
     def __post_init__(self) -> None:
-        self.exercises = ExerciseBook(self.book)
+        self.exercises = _exercise_book(self.book.text)
 
     @property
     def rows(self) -> tuple[str, ...]:
@@ -77,8 +85,12 @@ class Course:
             KeyError: when there is no row to practise.
         """
         with self.store.view() as unit:
-            cards = {card.row: card for card in unit.practice.cards(self.trainee) if card.row in self.rows}
-            count = len(unit.practice.answers(self.trainee))
+            return self.next_in(unit)
+
+    def next_in(self, unit: UnitOfWork) -> Exercise:
+        """Return the next exercise, read in a unit of work of the caller's."""
+        cards = {card.row: card for card in unit.practice.cards(self.trainee) if card.row in self.rows}
+        count = len(unit.practice.answers(self.trainee))
         chance = random.Random(f"{self.trainee} {count}")  # noqa: S311 - the same course for the same answers
         now = self._now(tuple(cards.values()))
         return self.exercises.make(self._pick(cards, now, chance), chance)
@@ -102,10 +114,15 @@ class Course:
 
     def mark(self, exercise: Exercise, answer: Answer) -> Marks:
         """Mark an answer against what the rulebook decides, keep it, and plan when its rows come again."""
-        marks = mark(exercise, answer, self.book)
         with self.store.unit(self.trainee) as unit:
-            self._keep(unit, exercise, answer, marks)
+            marks = self.mark_in(unit, exercise, answer)
             unit.commit()
+        return marks
+
+    def mark_in(self, unit: UnitOfWork, exercise: Exercise, answer: Answer) -> Marks:
+        """Mark an answer and keep it in a unit of work of the caller's, who commits it."""
+        marks = mark(exercise, answer, self.book)
+        self._keep(unit, exercise, answer, marks)
         return marks
 
     def _keep(self, unit: UnitOfWork, exercise: Exercise, answer: Answer, marks: Marks) -> None:

@@ -10,6 +10,7 @@ from dialogue.errors import ValueRefused
 from dialogue.forecasts.foresee import foresee_loss
 from dialogue.rulebooks.explaining import Explainer
 from dialogue.services.cards import Card, Checked, DueEntry, Foreseen, RacquetCard
+from dialogue.services.lessons import Lessons
 from dialogue.services.records import Records
 from dialogue.services.stringings import Stringings
 from dialogue.translate import absolute_tension
@@ -27,7 +28,7 @@ from storage.rows import ConsultationRow, ConversationRow
 STRING_SLOTS = ("mains_material", "crosses_material", "mains_tension", "crosses_tension")
 
 
-class Services(Stringings):
+class Services(Stringings, Lessons):
     """Everything the conversation may ask of the shop."""
 
     # Conversations.

@@ -74,6 +74,6 @@ def test_no_question_is_spoken_with_a_symbol() -> None:
     domain = load_domain()
     for slot in {slot for slots in domain.forms.values() for slot in slots}:
         for whose in ("self", "person", "racquet"):
-            values = {"owner": "Maya", "racquet": "the racquet"}
+            values = {"owner": "Maya", "racquet": "the racquet", "groups": ["junior", "coach"]}
             spoken = domain.phrases.fill(f"utter_ask_{slot}", values, {"whose": whose}).speech
             assert not set('/()[]{}%<>=*"') & set(spoken), spoken

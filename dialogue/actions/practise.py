@@ -1,0 +1,114 @@
+"""Practice by talk: a situation, three questions, the marks, and the next one until somebody has had enough."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from rasa_sdk.executor import CollectingDispatcher
+from rasa_sdk.interfaces import Tracker
+
+from dialogue.actions.base import CounterAction, Events, say, say_with_choices, set_slots, today
+from dialogue.intake import intent_of
+from dialogue.options import answer_to, chosen
+from dialogue.racquets import FACTS
+from dialogue.translate import day_phrase, facts_phrases, phrase
+
+TRAINEE = "trainee"
+"""Whose course it is where nobody says a name; the command `practise` takes names."""
+STAGES = ("verdict", "date", "reason")
+VERDICTS = ("restring_now", "restring_soon", "play_on", "need_more")
+NONE = "none"
+MISSING = object()
+
+
+class Practise(CounterAction):
+    """Puts a situation, takes the three parts of the answer one after the other, and marks them."""
+
+    action = "action_practise"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return where the practice stands."""
+        state, message = tracker.slots["practice"], tracker.latest_message
+        if state is None:
+            say(dispatcher, "utter_practice_begin")
+            return self._put(dispatcher, tracker, {"done": 0, "right": 0})
+        if intent_of(message) == "stop" or answer_to("practice_end", message["text"]):
+            say(dispatcher, "utter_practice_end", n=state["done"], right=state["right"])
+            return set_slots(practice=None)
+        stage = state["stage"]
+        part = read_part(stage, state, message)
+        if part is MISSING:
+            say(dispatcher, f"utter_practice_again_{stage}")
+            ask_part(dispatcher, stage, state["exercise"])
+            return []
+        state = {**state, "answer": {**state["answer"], stage: part}}
+        left = [each for each in STAGES if each not in state["answer"]]
+        if left:
+            ask_part(dispatcher, left[0], state["exercise"])
+            return set_slots(practice={**state, "stage": left[0]})
+        return self._mark(dispatcher, tracker, state)
+
+    def _put(self, dispatcher: CollectingDispatcher, tracker: Tracker, state: Mapping[str, Any]) -> Events:
+        exercise = self.services.next_exercise(TRAINEE, today(tracker))
+        known = {slot: exercise["facts"][slot] for slot in FACTS if exercise["facts"].get(slot) is not None}
+        day = day_phrase(exercise["today"])
+        if known:
+            say(dispatcher, "utter_practice_situation", day=day, facts=facts_phrases(known, list(known)))
+        else:
+            say(dispatcher, "utter_practice_nothing", day=day)
+        ask_part(dispatcher, STAGES[0], exercise)
+        return set_slots(practice={**state, "exercise": exercise, "stage": STAGES[0], "answer": {}})
+
+    def _mark(self, dispatcher: CollectingDispatcher, tracker: Tracker, state: Mapping[str, Any]) -> Events:
+        marks = self.services.mark_exercise(TRAINEE, today(tracker), state["exercise"], state["answer"])
+        if marks["right"]:
+            say(dispatcher, "utter_practice_right")
+        else:
+            told = {part: phrase(f"utter_practice_{str(marks[part]).lower()}") for part in STAGES}
+            say(dispatcher, "utter_practice_marks", **told)
+            due = marks["expected"]["date"]
+            values = {"verdict": phrase(f"utter_short_{marks['expected']['verdict']}")}
+            say(
+                dispatcher,
+                "utter_practice_is",
+                day=day_phrase(due) if due else phrase("utter_practice_no_day"),
+                **values,
+            )
+            for line in marks["lines"]:
+                say(dispatcher, "utter_practice_line", says=line)
+        counts = {"done": state["done"] + 1, "right": state["right"] + bool(marks["right"])}
+        return self._put(dispatcher, tracker, counts)
+
+
+def read_part(stage: str, state: Mapping[str, Any], message: Mapping[str, Any]) -> Any:
+    """Return one part of an answer out of a turn's words, or that it is missing; no day at all is None."""
+    if stage == "verdict":
+        answer = answer_to("practice_verdict", message["text"])
+        return answer[0] if answer else MISSING
+    if stage == "date":
+        days = [entity["value"] for entity in message["entities"] if entity["entity"] == "label_due"]
+        if days and not days[0]["approx"]:
+            return days[0]["value"]
+        none = intent_of(message) == "deny" or answer_to("practice_no_day", message["text"])
+        return None if none and not days else MISSING
+    exercise = state["exercise"]
+    entries = [
+        {"text": says, "value": row, "marks": [says]}
+        for row, says in zip(exercise["choices"], exercise["sentences"], strict=True)
+    ]
+    picked = chosen({"entries": entries}, message)
+    return picked[0] if picked else MISSING
+
+
+def ask_part(dispatcher: CollectingDispatcher, stage: str, exercise: Mapping[str, Any]) -> None:
+    """Ask for one part of the answer."""
+    if stage == "verdict":
+        choices = [phrase(f"utter_practice_verdict_{verdict}") for verdict in VERDICTS]
+        say_with_choices(dispatcher, "utter_practice_ask_verdict", choices)
+    elif stage == "date":
+        say(dispatcher, "utter_practice_ask_date")
+    else:
+        say(dispatcher, "utter_practice_ask_reason", title=exercise["title"])
+        for number, says in enumerate(exercise["sentences"], 1):
+            say(dispatcher, "utter_practice_choice", n=number, says=says)

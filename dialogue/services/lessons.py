@@ -1,0 +1,49 @@
+"""Practice in the conversation: the next situation, its marks, both as JSON; words nothing."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from typing import Any
+
+from dialogue.practice.course import Answer, Course, Exercise
+from dialogue.rulebooks.page import blank_sentence
+from dialogue.services.turns import TurnWork
+
+
+class Lessons(TurnWork):
+    """What a trainee who practises by talk needs."""
+
+    def next_exercise(self, trainee: str, today: dt.date) -> dict[str, Any]:
+        """Return the next situation of a trainee's course, with the sentences of the rows to choose among."""
+        with self.work() as unit:
+            exercise = self._course(trainee, today).next_in(unit)
+        sentences = [blank_sentence(self.book.row(row), self.book) for row in exercise.choices]
+        hidden = {"row": exercise.row, "origin": exercise.origin}
+        title = self.book.tables[exercise.table].title
+        return {**exercise.to_dict(), **hidden, "sentences": sentences, "title": title}
+
+    def mark_exercise(self, trainee: str, today: dt.date, put: Mapping[str, Any], said: Mapping[str, Any]) -> Any:
+        """Return the marks of an answer as JSON, and keep them in the trainee's course.
+
+        Args:
+            trainee: whose course it is.
+            today: the day of the turn.
+            put: the exercise as `next_exercise` gave it.
+            said: verdict, date (a day or None) and reason (a row).
+        """
+        exercise = Exercise(
+            put["row"],
+            put["table"],
+            put["origin"],
+            put["facts"],
+            dt.date.fromisoformat(put["today"]),
+            tuple(put["choices"]),
+        )
+        day = said["date"] and dt.date.fromisoformat(said["date"])
+        with self.work() as unit:
+            marks = self._course(trainee, today).mark_in(unit, exercise, Answer(said["verdict"], day, said["reason"]))
+        return marks.to_dict()
+
+    def _course(self, trainee: str, today: dt.date) -> Course:
+        return Course(self.store, self.book, trainee, today)
