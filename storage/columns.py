@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from typing import Annotated, Any, ClassVar
 
 from sqlalchemy import JSON, Date, DateTime, Dialect, MetaData, String, Text
 from sqlalchemy.orm import DeclarativeBase, mapped_column
 from sqlalchemy.types import TypeDecorator, TypeEngine
 
+_UNSTORABLE = re.compile("[\\0\ud800-\udfff]")
 NAMES = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
     "uq": "uq_%(table_name)s_%(column_0_N_name)s",
@@ -44,6 +46,37 @@ class UTC(TypeDecorator[dt.datetime]):
         return value.replace(tzinfo=dt.UTC) if value.tzinfo is None else value.astimezone(dt.UTC)
 
 
+class PlainText(TypeDecorator[str]):
+    """Text that every database takes: half a letter or a null character, which some refuse, becomes U+FFFD."""
+
+    impl = Text
+    cache_ok = True
+    python_type = str
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:  # noqa: ARG002
+        """Return the text as it can be stored and looked for."""
+        return value if value is None else make_storable(value)
+
+
+class ShortText(TypeDecorator[str]):
+    """The same for a text of a bounded length."""
+
+    impl = String
+    cache_ok = True
+    python_type = str
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:  # noqa: ARG002
+        """Return the text as it can be stored and looked for."""
+        return value if value is None else make_storable(value)
+
+
+def make_storable(text: str) -> str:
+    """Return a text with a mark in the place of every character that no database keeps."""
+    if text.isascii() and "\0" not in text:
+        return text
+    return _UNSTORABLE.sub("\ufffd", text)
+
+
 class Base(DeclarativeBase):
     """Base of all tables."""
 
@@ -57,8 +90,8 @@ class Base(DeclarativeBase):
 
 
 Key = Annotated[int, mapped_column(primary_key=True)]
-Word = Annotated[str, mapped_column(String(40))]
+Word = Annotated[str, mapped_column(ShortText(40))]
 """A short word out of a fixed set, such as a material or a state."""
-Name = Annotated[str, mapped_column(Text)]
+Name = Annotated[str, mapped_column(PlainText)]
 Kept = {"sqlite_autoincrement": True}
 """Table option: a removed row's number is never given to another row, for the audit trail names rows by number."""

@@ -5,11 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from sqlalchemy import JSON, CheckConstraint, ForeignKey, Index, String, Text, UniqueConstraint
+from sqlalchemy import JSON, CheckConstraint, ForeignKey, Index, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship, validates
 
 from storage import spoken
-from storage.columns import Base, JSONList, JSONObject, Kept, Key, Name, Word
+from storage.columns import Base, JSONList, JSONObject, Kept, Key, Name, PlainText, ShortText, Word
 
 UNTRAILED = {"trail": False}
 """A column the audit trail leaves out: computed from another one, secret, or evidence that cannot change."""
@@ -25,9 +25,9 @@ class Customer(Base):
     created_at: Mapped[dt.datetime]
     name: Mapped[Name]
     name_key: Mapped[Name] = mapped_column(index=True, info=UNTRAILED)
-    phone: Mapped[str | None] = mapped_column(Text)
-    phone_tail: Mapped[str | None] = mapped_column(String(20), index=True, info=UNTRAILED)
-    email: Mapped[str | None] = mapped_column(Text)
+    phone: Mapped[str | None] = mapped_column(PlainText)
+    phone_tail: Mapped[str | None] = mapped_column(ShortText(20), index=True, info=UNTRAILED)
+    email: Mapped[str | None] = mapped_column(PlainText)
     consent_to_contact: Mapped[bool] = mapped_column(default=False)
     level: Mapped[Word | None]
     plays_per_week_low: Mapped[float | None]
@@ -39,7 +39,7 @@ class Customer(Base):
     season: Mapped[Word | None]
     breaks_strings: Mapped[bool | None]
     group: Mapped[Word | None]
-    notes: Mapped[str | None] = mapped_column(Text)
+    notes: Mapped[str | None] = mapped_column(PlainText)
 
     keys: Mapped[list[CustomerKey]] = relationship(cascade="all, delete-orphan", passive_deletes=True)
 
@@ -79,14 +79,14 @@ class Racquet(Base):
     id: Mapped[Key]
     created_at: Mapped[dt.datetime]
     customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id", ondelete="SET NULL"), index=True)
-    nickname: Mapped[str | None] = mapped_column(Text)
+    nickname: Mapped[str | None] = mapped_column(PlainText)
     sport: Mapped[Word | None]
     head_size_in2: Mapped[float | None]
     mains_count: Mapped[int | None]
     crosses_count: Mapped[int | None]
     tension_min_lb: Mapped[float | None]
     tension_max_lb: Mapped[float | None]
-    frame_notes: Mapped[str | None] = mapped_column(Text)
+    frame_notes: Mapped[str | None] = mapped_column(PlainText)
     tag: Mapped[Word | None] = mapped_column(unique=True)
 
 
@@ -115,13 +115,13 @@ class StringJob(Base):
     mains_material: Mapped[Word | None]
     mains_tension: Mapped[float | None]
     mains_tension_unit: Mapped[Word | None]
-    mains_gauge: Mapped[str | None] = mapped_column(Text)
-    mains_product: Mapped[str | None] = mapped_column(Text)
+    mains_gauge: Mapped[str | None] = mapped_column(PlainText)
+    mains_product: Mapped[str | None] = mapped_column(PlainText)
     crosses_material: Mapped[Word | None]
     crosses_tension: Mapped[float | None]
     crosses_tension_unit: Mapped[Word | None]
-    crosses_gauge: Mapped[str | None] = mapped_column(Text)
-    crosses_product: Mapped[str | None] = mapped_column(Text)
+    crosses_gauge: Mapped[str | None] = mapped_column(PlainText)
+    crosses_product: Mapped[str | None] = mapped_column(PlainText)
     catalogue_product_id: Mapped[int | None] = mapped_column(ForeignKey("catalogue_product.id", ondelete="SET NULL"))
     machine: Mapped[Word | None]
     pieces: Mapped[int | None]
@@ -136,8 +136,8 @@ class StringJob(Base):
     consultation_id: Mapped[int | None] = mapped_column(
         ForeignKey("consultation.id", use_alter=True, ondelete="SET NULL"), index=True
     )
-    wish: Mapped[str | None] = mapped_column(Text)
-    notes: Mapped[str | None] = mapped_column(Text)
+    wish: Mapped[str | None] = mapped_column(PlainText)
+    notes: Mapped[str | None] = mapped_column(PlainText)
 
 
 class Reading(Base):
@@ -152,12 +152,12 @@ class Reading(Base):
     role: Mapped[Word]
     kind: Mapped[Word | None]
     unit: Mapped[Word | None]
-    instrument: Mapped[str | None] = mapped_column(Text)
+    instrument: Mapped[str | None] = mapped_column(PlainText)
     values: Mapped[JSONList]
     taken_on: Mapped[dt.date]
     taken_at: Mapped[dt.datetime | None]
     minutes_after_stringing: Mapped[int | None]
-    note: Mapped[str | None] = mapped_column(Text)
+    note: Mapped[str | None] = mapped_column(PlainText)
 
 
 class Rulebook(Base):
@@ -165,9 +165,9 @@ class Rulebook(Base):
 
     __tablename__ = "rulebook"
 
-    hash: Mapped[str] = mapped_column(String(128), primary_key=True)
+    hash: Mapped[str] = mapped_column(ShortText(128), primary_key=True)
     created_at: Mapped[dt.datetime]
-    content: Mapped[str] = mapped_column(Text)
+    content: Mapped[str] = mapped_column(PlainText)
 
 
 class Consultation(Base):
@@ -197,7 +197,7 @@ class Conversation(Base):
     __table_args__ = (Kept,)
 
     id: Mapped[Key]
-    sender_id: Mapped[str] = mapped_column(Text, unique=True)
+    sender_id: Mapped[str] = mapped_column(PlainText, unique=True)
     customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id", ondelete="SET NULL"), index=True)
     events: Mapped[JSONList]
     version: Mapped[int]
@@ -212,7 +212,7 @@ class League(Base):
 
     id: Mapped[Key]
     name: Mapped[Name] = mapped_column(unique=True)
-    notes: Mapped[str | None] = mapped_column(Text)
+    notes: Mapped[str | None] = mapped_column(PlainText)
 
 
 class LeagueSeason(Base):
@@ -223,7 +223,7 @@ class LeagueSeason(Base):
 
     id: Mapped[Key]
     league_id: Mapped[int] = mapped_column(ForeignKey("league.id", ondelete="CASCADE"))
-    name: Mapped[str | None] = mapped_column(Text)
+    name: Mapped[str | None] = mapped_column(PlainText)
     starts_on: Mapped[dt.date] = mapped_column(index=True)
 
 
@@ -253,13 +253,13 @@ class Reminder(Base):
     job_id: Mapped[int] = mapped_column(ForeignKey("string_job.id"), unique=True)
     due_on: Mapped[dt.date] = mapped_column(index=True)
     state: Mapped[Word] = mapped_column(default="draft")
-    text: Mapped[str] = mapped_column(Text)
+    text: Mapped[str] = mapped_column(PlainText)
     attempts: Mapped[int] = mapped_column(default=0)
     next_try_at: Mapped[dt.datetime | None]
     claimed_at: Mapped[dt.datetime | None]
     sent_at: Mapped[dt.datetime | None]
-    message_id: Mapped[str | None] = mapped_column(Text, unique=True)
-    error: Mapped[str | None] = mapped_column(Text)
+    message_id: Mapped[str | None] = mapped_column(PlainText, unique=True)
+    error: Mapped[str | None] = mapped_column(PlainText)
 
 
 class Staff(Base):
@@ -270,7 +270,7 @@ class Staff(Base):
 
     id: Mapped[Key]
     name: Mapped[Name] = mapped_column(unique=True)
-    pin_hash: Mapped[str] = mapped_column(Text, info=UNTRAILED)
+    pin_hash: Mapped[str] = mapped_column(PlainText, info=UNTRAILED)
     role: Mapped[Word]
     active: Mapped[bool] = mapped_column(default=True)
 
@@ -283,7 +283,7 @@ class PracticeCard(Base):
 
     id: Mapped[Key]
     trainee: Mapped[Name]
-    row: Mapped[str] = mapped_column(String(100))
+    row: Mapped[str] = mapped_column(ShortText(100))
     due_at: Mapped[dt.datetime]
     state: Mapped[JSONObject]
 
@@ -297,11 +297,11 @@ class PracticeAnswer(Base):
     id: Mapped[Key]
     created_at: Mapped[dt.datetime]
     trainee: Mapped[Name]
-    row: Mapped[str] = mapped_column(String(100))
+    row: Mapped[str] = mapped_column(ShortText(100))
     exercise: Mapped[JSONObject]
     answer: Mapped[JSONObject]
     marks: Mapped[JSONObject]
-    rulebook: Mapped[str] = mapped_column(String(128))
+    rulebook: Mapped[str] = mapped_column(ShortText(128))
 
 
 class CatalogueProduct(Base):
@@ -314,7 +314,7 @@ class CatalogueProduct(Base):
     product: Mapped[Name]
     material: Mapped[Word]
     gauge_mm: Mapped[float | None]
-    note: Mapped[str | None] = mapped_column(Text)
+    note: Mapped[str | None] = mapped_column(PlainText)
 
 
 class Setting(Base):
@@ -322,7 +322,7 @@ class Setting(Base):
 
     __tablename__ = "setting"
 
-    key: Mapped[str] = mapped_column(String(100), primary_key=True)
+    key: Mapped[str] = mapped_column(ShortText(100), primary_key=True)
     value: Mapped[Any] = mapped_column(JSON)
 
 
@@ -331,7 +331,7 @@ class Attempt(Base):
 
     __tablename__ = "attempt"
 
-    key: Mapped[str] = mapped_column(String(64), primary_key=True)
+    key: Mapped[str] = mapped_column(ShortText(64), primary_key=True)
     """A hash: neither a name nor an address stands here."""
     moments: Mapped[JSONList]
     """Seconds since 1970, the oldest first."""
@@ -352,7 +352,7 @@ class AuditEntry(Base):
     """The unit of work that wrote it: what one person did at once."""
     action: Mapped[Word]
     entity: Mapped[Word]
-    entity_id: Mapped[str] = mapped_column(String(128))
+    entity_id: Mapped[str] = mapped_column(ShortText(128))
     before: Mapped[JSONObject | None]
     after: Mapped[JSONObject | None]
     undoes: Mapped[Word | None] = mapped_column(index=True)

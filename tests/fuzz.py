@@ -48,6 +48,8 @@ TODAY = dt.date(2026, 11, 24)
 LONGEST = 1.0
 """Seconds of processor time within which anything must be answered."""
 TURNS_A_TALK = 15
+HEARD, DECIDED = 60, 10
+"""Lines understood and facts decided on, in one round of the doors."""
 STRANGE = (
     "\0", "\u202e", "\ud83c\udfbe", "é" * 3, "%s", "{x}", "';--", "<b>", "../", "=1+1", "\r\n", "9" * 400, "-1",
     "1e308", "NaN", '"', ",", "  ", "Ω", "null", "٣", "½", "31/31/2026", "0", "a" * 3000,
@@ -165,6 +167,8 @@ class Doors:
     folder: Path
     """Where rulebooks are written to be read again."""
     cases: tuple[Case, ...] = field(default_factory=load_cases)
+    slots: tuple[str | None, ...] = ()
+    """What may have been asked for."""
     turns: int = 0
 
     def talk(self) -> tuple[str, Callable[[], object]]:
@@ -175,6 +179,12 @@ class Doors:
         conversation = Conversation(Services(self.counter.store, self.counter.book), understand, strict=True)
         channel = self.chance.choice(("typed", "voice"))
         return text, lambda: conversation.handle(Message(text, sender, channel=channel, today=TODAY))[-1].text[0]
+
+    def hear(self) -> tuple[str, Callable[[], object]]:
+        """Return a spoilt line and what it means, whatever was asked."""
+        text = spoil(self.chance.choice(self.lines), self.chance)
+        asked, channel = self.chance.choice(self.slots), self.chance.choice(("typed", "voice"))
+        return f"{asked} {text}", lambda: understand(text, asked=asked, channel=channel, today=TODAY).intent
 
     def decide(self) -> tuple[str, Callable[[], object]]:
         """Return spoilt facts and their decision as JSON."""
@@ -235,13 +245,16 @@ def fuzz(seconds: float, seed: int) -> Findings:
         counter = Counter(store, load_book(), TODAY, "fuzz")
         folder = Path(stack.enter_context(TemporaryDirectory()))
         shutil.copytree(BOOK_FOLDER, folder, dirs_exist_ok=True)
-        lines = [line.text for line in read_corpus()]
-        doors = Doors(counter, chance, lines, [case["facts"] for case in cases], folder)
+        corpus = read_corpus()
+        lines, slots = [line.text for line in corpus], tuple({line.asked: None for line in corpus})
+        doors = Doors(counter, chance, lines, [case["facts"] for case in cases], folder, slots=slots)
         # Cues and phrases are read once, before the clock runs.
         understand("hello", today=TODAY)
         web = stack.enter_context(open_web_doors(chance, spoil))
         ways = (doors.talk, doors.decide, doors.decide, doors.take_customers, doors.take_catalogue, doors.take_book)
         ways += (web.send_form,) * 3 + (web.give_pin,)
+        # Cheap ones are tried more often.
+        ways = (doors.hear,) * HEARD + (doors.decide,) * DECIDED + ways
         for name, given, call in _endless(ways):
             if time.monotonic() > ends:
                 return found
