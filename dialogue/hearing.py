@@ -80,13 +80,14 @@ class Hearing:
             today: the day of the turn.
             loop: the form that is being filled.
         """
-        if slots["practice"]:
-            practice = slots["practice"]
-            stage, day = PRACTICE_READS.get(practice["stage"]), dt.date.fromisoformat(practice["exercise"]["today"])
+        lesson = slots["practice"] or slots["riding"]
+        if lesson and lesson["stage"]:
+            day = dt.date.fromisoformat(lesson["exercise"]["today"]) if slots["practice"] else today
+            stage = PRACTICE_READS.get(lesson["stage"])
             return self._understand(message.text, asked=stage, channel=message.channel, today=day)
         heard = self._hear(slots, message, today, loop)
-        if answer_to("practice_start", heard.text) and not open_question(slots):
-            return replace(heard, intent="practise", slots={}, evidence=(), questions=(), suggestions=())
+        if begun := _lesson_begun(heard.text, slots):
+            return replace(heard, intent=begun, slots={}, evidence=(), questions=(), suggestions=())
         groups = self._groups()
         if not groups or heard.intent in NO_ANSWER:
             return heard
@@ -115,6 +116,13 @@ class Hearing:
         if loop == DROPPING or heard.intent == DROP_OFF:
             return _with_wanted(_with_day(heard, read), read, slots)
         return _with_racquet(heard)
+
+
+def _lesson_begun(text: str, slots: Mapping[str, Any]) -> str | None:
+    """Return what a trainee asks for: to answer first, or, where nothing is open, to practise."""
+    if answer_to("ride_along", text):
+        return "ride_along"
+    return "practise" if answer_to("practice_start", text) and not open_question(slots) else None
 
 
 def _taking_up(slots: Mapping[str, Any], read: Read) -> Understanding | None:

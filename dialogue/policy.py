@@ -12,6 +12,7 @@ from dialogue.tracker import LISTEN, Talk
 
 TAKE_IN = "action_take_in"
 PRACTISE = "action_practise"
+RIDE = "action_ride_along"
 ASK = "action_ask"
 CONSULT, KEEP, PICKUP, READING, DROP_OFF, STRUNG, LABEL = (
     "consultation_form",
@@ -121,8 +122,12 @@ def next_action(talk: Talk, done: Sequence[str]) -> str:
         return LISTEN
     if _practises(talk):
         return PRACTISE
+    if _rides(talk) and (RIDE not in done or _waits_for_trainee(talk)):
+        return LISTEN if RIDE in done else RIDE
     since = list(done)
-    if NEXT_RACQUET in since:
+    if RIDE in since:
+        stages = [_go_on(talk, since)]
+    elif NEXT_RACQUET in since:
         since = since[len(since) - since[::-1].index(NEXT_RACQUET) :]
         stages = [_go_on(talk, since)]
     else:
@@ -140,6 +145,17 @@ def _practises(talk: Talk) -> bool:
     if talk.slots["practice"]:
         return intent not in {"repeat", "restart"}
     return intent == "practise"
+
+
+def _rides(talk: Talk) -> bool:
+    """Tell whether the turn is a trainee's who answers first, or asks to."""
+    intent = intent_of(talk.latest_message)
+    return intent == "ride_along" or (_waits_for_trainee(talk) and intent not in STEERING)
+
+
+def _waits_for_trainee(talk: Talk) -> bool:
+    riding = talk.slots["riding"]
+    return bool(riding and riding["stage"])
 
 
 def open_question(slots: Mapping[str, Any]) -> str | None:
@@ -310,7 +326,10 @@ def _consult(talk: Talk) -> Iterator[str]:
     elif slots["requested_slot"]:
         yield ASK
     elif not slots["told"]:
-        yield "action_tell_verdict"
+        if slots["riding"]:
+            yield RIDE
+        else:
+            yield "action_tell_verdict"
     elif any(not racquet["told"] for racquet in all_racquets(slots).values()):
         yield NEXT_RACQUET
     else:

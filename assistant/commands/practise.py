@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 VERDICTS = ("restring_now", "restring_soon", "play_on", "need_more")
 NO_DAY = "-"
+MARKED = {True: "good", False: "bad", None: "not_asked"}
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -199,9 +200,7 @@ def _log(desk: Desk) -> Exit:
     answers = list_answers(desk.counter.store)
     lines = []
     for one in answers:
-        told = {
-            part: say("practice.good" if one.marks[part] else "practice.bad") for part in ("verdict", "date", "reason")
-        }
+        told = {part: say(f"practice.{MARKED[one.marks[part]]}") for part in ("verdict", "date", "reason")}
         lines.append(
             say(
                 "practice.log",

@@ -41,6 +41,7 @@ ACTIONS: tuple[type[CounterAction], ...] = (
     bench.ShowLabel,
     bench.TakeBack,
     practise.Practise,
+    practise.RideAlong,
 )
 """Every action there is; a class that is not here does not exist for the conversation."""
 

@@ -11,14 +11,15 @@ from rasa_sdk.interfaces import Tracker
 from dialogue.actions.base import CounterAction, Events, say, say_with_choices, set_slots, today
 from dialogue.intake import intent_of
 from dialogue.options import answer_to, chosen
-from dialogue.racquets import FACTS
+from dialogue.racquets import FACTS, known_facts
 from dialogue.translate import day_phrase, facts_phrases, phrase
 
 TRAINEE = "trainee"
 """Whose course it is where nobody says a name; the command `practise` takes names."""
 STAGES = ("verdict", "date", "reason")
 VERDICTS = ("restring_now", "restring_soon", "play_on", "need_more")
-NONE = "none"
+RIDDEN = ("verdict", "date")
+"""What a trainee is asked in a real consultation."""
 MISSING = object()
 
 
@@ -79,6 +80,36 @@ class Practise(CounterAction):
                 say(dispatcher, "utter_practice_line", says=line)
         counts = {"done": state["done"] + 1, "right": state["right"] + bool(marks["right"])}
         return self._put(dispatcher, tracker, counts)
+
+
+class RideAlong(CounterAction):
+    """Lets a trainee answer first in a real consultation: verdict and day, marked before the answer is told."""
+
+    action = "action_ride_along"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return where the trainee stands; none once the answer is marked."""
+        slots, message = tracker.slots, tracker.latest_message
+        state = slots["riding"]
+        if state is None:
+            say(dispatcher, "utter_ride_along")
+            return set_slots(riding={"stage": None, "answer": {}})
+        if state["stage"] is None:
+            ask_part(dispatcher, STAGES[0], {})
+            return set_slots(riding={**state, "stage": STAGES[0]})
+        part = read_part(state["stage"], state, message)
+        if part is MISSING:
+            say(dispatcher, f"utter_practice_again_{state['stage']}")
+            ask_part(dispatcher, state["stage"], {})
+            return []
+        answer = {**state["answer"], state["stage"]: part}
+        if RIDDEN[-1] not in answer:
+            ask_part(dispatcher, RIDDEN[-1], {})
+            return set_slots(riding={"stage": RIDDEN[-1], "answer": answer})
+        marks = self.services.mark_ride(TRAINEE, today(tracker), slots["decision"], known_facts(slots), answer)
+        told = {name: phrase(f"utter_practice_{str(marks[name]).lower()}") for name in RIDDEN}
+        say(dispatcher, "utter_ride_along_marks", **told)
+        return set_slots(riding=None)
 
 
 def read_part(stage: str, state: Mapping[str, Any], message: Mapping[str, Any]) -> Any:

@@ -9,6 +9,9 @@ from typing import Any
 from dialogue.practice.course import Answer, Course, Exercise
 from dialogue.rulebooks.page import blank_sentence
 from dialogue.services.turns import TurnWork
+from storage.rows import PracticeAnswerRow
+
+RIDE = "a real consultation"
 
 
 class Lessons(TurnWork):
@@ -44,6 +47,37 @@ class Lessons(TurnWork):
         with self.work() as unit:
             marks = self._course(trainee, today).mark_in(unit, exercise, Answer(said["verdict"], day, said["reason"]))
         return marks.to_dict()
+
+    def mark_ride(
+        self,
+        trainee: str,
+        today: dt.date,
+        decision: Mapping[str, Any],
+        facts: Mapping[str, Any],
+        said: Mapping[str, Any],
+    ) -> dict[str, bool]:
+        """Return whether verdict and day were said right before a real answer was told, and log it for whoever trains.
+
+        The consultation itself is left alone, and so is the trainee's course: nobody chose the case for it.
+        """
+        marks = {"verdict": said["verdict"] == decision["verdict"], "date": said["date"] == decision["restring_by"]}
+        row = next(step["row"] for step in decision["trail"] if step["table"] == "verdict")
+        right = all(marks.values())
+        expected = {"verdict": decision["verdict"], "date": decision["restring_by"], "reason": row}
+        known = {name: value for name, value in facts.items() if name != "words"}
+        put = {"table": "verdict", "facts": known, "today": today.isoformat(), "choices": [], "origin": RIDE}
+        rest = {"reason": None, "right": right, "expected": expected, "rows": {row: marks["verdict"]}}
+        kept = PracticeAnswerRow(
+            trainee=trainee,
+            row=row,
+            exercise=put,
+            answer={**said, "reason": None},
+            marks={**marks, **rest, "on": today.isoformat()},
+            rulebook=decision["rulebook"],
+        )
+        with self.work() as unit:
+            unit.practice.log(kept)
+        return marks
 
     def _course(self, trainee: str, today: dt.date) -> Course:
         return Course(self.store, self.book, trainee, today)

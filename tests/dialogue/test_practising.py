@@ -89,6 +89,35 @@ def test_practice_survives_a_restart_and_gives_way_to_a_consultation(store: Stor
     assert say(second, "when should I restring?").asked == "level"
 
 
+FACTS = "for fun twice a week, synthetic gut mains and crosses, strung on 31 august 2026"
+
+
+def test_a_trainee_answers_first_in_a_real_consultation(store: Store) -> None:
+    """Asked before the verdict is told; marked and logged; the stored consultation is the one of any other talk."""
+    conversation = build_conversation(store)
+    assert "I ask you for verdict and day" in say(conversation, "let me answer first").text[0]
+    asked = say(conversation, FACTS)
+    assert "What is the verdict?" in asked.text[-1]
+    assert asked.decision is None
+    assert "28 February 2027" not in " ".join(asked.text)
+    assert "By which day" in say(conversation, "restring soon").text[-1]
+    told = say(conversation, "28 february 2027")
+    assert told.text[0] == "Your verdict is wrong, your day is right. The answer:"
+    assert told.text[1] == "Play on until 28 February 2027."
+    assert told.decision
+    with open_test_store() as other:
+        plain = build_conversation(other)
+        assert say(plain, FACTS).decision == told.decision
+        with store.view() as unit, other.view() as beside:
+            (ridden,), (alone,) = unit.consultations.all(), beside.consultations.all()
+            (kept,) = unit.practice.answers("trainee")
+            assert unit.practice.cards("trainee") == ()
+    assert (ridden.facts, ridden.decision, ridden.rulebook) == (alone.facts, alone.decision, alone.rulebook)
+    assert (kept.marks["verdict"], kept.marks["date"], kept.marks["right"]) == (False, True, False)
+    assert "words" not in kept.exercise["facts"]
+    assert say(conversation, "start over").asked != "verdict"
+
+
 @pytest.fixture
 def store() -> Any:
     """A database in memory."""
