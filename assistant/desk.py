@@ -7,7 +7,7 @@ import datetime as dt
 import os
 import re
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -43,8 +43,12 @@ class Desk:
     counter: Counter
     json: bool
 
-    def need(self, outcome: Answer | Refusal) -> Answer:
+    def need(self, outcome: Answer | Refusal, ways_on: Mapping[str, str] | None = None) -> Answer:
         """Return an answer that is no refusal.
+
+        Args:
+            outcome: what the counter answered.
+            ways_on: by what a refusal is about, what the command can do about it, as a sentence.
 
         Raises:
             CommandError: with the refusal's sentence; under --json it also stands on standard output.
@@ -53,7 +57,8 @@ class Desk:
 
         if not isinstance(outcome, Refusal):
             return outcome
-        message = self.counter.wording.remark(outcome)
+        way_on = (ways_on or {}).get(outcome.fact)
+        message = " ".join(filter(None, (self.counter.wording.remark(outcome), way_on)))
         if self.json:
             values = as_json(outcome.values)
             error = {"fact": outcome.fact, "value": values.get("value"), "message": message}

@@ -155,7 +155,9 @@ def _confirming(slots: Mapping[str, Any], read: Read) -> Understanding:
     if heard.intent in SETTLING or waiting in heard.slots:
         return heard
     again = read(waiting)
-    return again if waiting in again.slots else heard
+    # "no, 38" is a no at the least, where the figure by itself is not read
+    settles = again.intent in SETTLING and heard.intent == "correct" and not heard.slots
+    return again if waiting in again.slots or settles else heard
 
 
 def _corrected(heard: Understanding, slots: Mapping[str, Any], read: Read) -> Understanding:

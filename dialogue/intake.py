@@ -22,6 +22,8 @@ NO_VALUE_INTENTS = frozenset({"ask_what_if", "restart", "stop"})
 """What is said with these is a supposition or goes with the wind."""
 HEARD_DIFFERENTLY = "heard_differently"
 """Why a value must be read back that the ears are not sure of."""
+DOUBTFUL = "doubtful"
+"""Why a baseline must be read back that these strings can hardly have read."""
 YEAR_MOVED = "year_moved"
 DATES = frozenset({"strung_on", "label_due", "league_start"})
 DATED_QUESTIONS = frozenset({"ask_guarantee", "ask_due_list", "ask_why", "out_of_scope"})
@@ -52,6 +54,8 @@ class Claim:
     owner: str | None = None
     why: str | None = None
     """Why it must be read back before it is kept; None: it need not be."""
+    says: str | None = None
+    """What is wrong with it, as a sentence, where it can hardly be."""
 
     def to_json(self) -> dict[str, Any]:
         """Return the claim in the form it waits in."""
@@ -60,7 +64,7 @@ class Claim:
     @classmethod
     def from_json(cls, data: Mapping[str, Any]) -> Claim:
         """Return the claim that waited, without how often it was read back."""
-        return cls(data["slot"], data["value"], data["words"], data.get("owner"), data.get("why"))
+        return cls(data["slot"], data["value"], data["words"], data.get("owner"), data.get("why"), data.get("says"))
 
 
 def parse_data(heard: Understanding, message: Message, *, today: str, asked: str | None = None) -> dict[str, Any]:

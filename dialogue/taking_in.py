@@ -9,8 +9,8 @@ from typing import Any
 
 from rasa_sdk.events import ActionExecuted, SlotSet
 
-from dialogue.intake import BACK_QUESTIONS, Claim, by_owner, claims, contradicts, kept, merged
-from dialogue.racquets import FACTS, SELF, STRING_FACTS, fresh_racquet, take_up, whose
+from dialogue.intake import BACK_QUESTIONS, DOUBTFUL, Claim, by_owner, claims, contradicts, kept, merged
+from dialogue.racquets import FACTS, SELF, STRING_FACTS, fresh_racquet, known_facts, take_up, whose
 from dialogue.services import Services
 from dialogue.tracker import Talk
 
@@ -116,12 +116,20 @@ class TakingIn:
             if claim.why is None and claim.slot not in settled and contradicts(claim, talk):
                 claim = replace(claim, why="contradiction")
             claim = replace(claim, value=merged(claim, talk))
+            if claim.slot == "baseline" and claim.why is None and claim.slot not in settled:
+                claim = self._doubted(claim, talk, group, today)
             if claim.why:
                 # What cannot be need not be read back: it goes to be refused.
                 checked = self._services.check(claim.slot, claim.value, today)
                 claim = replace(claim, why=None) if checked.refusal else replace(claim, value=checked.value)
             (waiting if claim.why else sure).append(claim)
         return sure, waiting
+
+    def _doubted(self, claim: Claim, talk: Talk, group: Sequence[Claim], today: dt.date) -> Claim:
+        """Return a baseline as one to be read back where the strings can hardly have read so."""
+        known = known_facts(talk.slots) | {other.slot: other.value for other in group if other.slot in FACTS}
+        doubt = self._services.doubt_baseline({**known, "baseline": claim.value}, today)
+        return replace(claim, why=DOUBTFUL, says=doubt) if doubt else claim
 
     def _keep(self, talk: Talk, sure: Sequence[Claim], validate: Callable[[], None]) -> None:
         """Set the slots, let the form's validation check them, and note what changed."""

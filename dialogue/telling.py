@@ -34,6 +34,9 @@ GROUP = "group"
 NOTES = "notes"
 CAUTIONS = "cautions"
 VERDICT = "verdict"
+SILENT, OFFER = "silent", "offer"
+"""What a shop may want done where a forecast parts from the chart."""
+DAYS_A_WEEK = 7
 CAUTION_ROW = "caution-{}"
 
 
@@ -190,9 +193,12 @@ def what_if_values(changes: Mapping[str, Any], now: Mapping[str, Any], then: Map
 def foreseen_values(foreseen: Foreseen | None, decision: Mapping[str, Any]) -> Iterator[Said]:
     """Yield when so much will be lost beside the label's or the chart's day, and what that rests on.
 
-    Nothing where the strings are to come out now: then no later day matters.
+    Where the strings are to come out now no later day matters: told is only how long they lasted, for the next ones.
     """
-    if foreseen is None or decision["verdict"] in ("restring_now", "need_more"):
+    if foreseen is None or decision["verdict"] == "need_more":
+        return
+    if decision["verdict"] == "restring_now":
+        yield from _lasted(foreseen)
         return
     chart = dt.date.fromisoformat(decision["restring_by"]) if decision["restring_by"] else None
     beside = phrase("utter_forecast_alone")
@@ -203,10 +209,39 @@ def foreseen_values(foreseen: Foreseen | None, decision: Mapping[str, Any]) -> I
     days = {name: getattr(foreseen, name) for name in ("earliest", "expected", "latest", "horizon")}
     values = {name: day_phrase(day) for name, day in days.items() if day}
     yield _reached(foreseen), {"line": number(foreseen.line_percent), "beside": beside, **values}
-    if chart and (parts := _parting(foreseen, chart)):
+    if chart and foreseen.handling != SILENT and (parts := _parting(foreseen, chart)):
         yield parts, {"days": foreseen.apart_days}
     if foreseen.readings == 1:
         yield "utter_forecast_leans", {"share": f"{foreseen.prior_percent:.0f}"}
+
+
+def _lasted(foreseen: Foreseen) -> Iterator[Said]:
+    """Yield how long the strings took to lose so much, where that day is known to lie behind them."""
+    expected, strung = foreseen.expected, foreseen.strung_on
+    if strung and expected and strung < expected <= foreseen.today and foreseen.readings >= foreseen.move_readings:
+        weeks = max(round((expected - strung).days / DAYS_A_WEEK), 1)
+        key = "utter_forecast_lasted" if weeks > 1 else "utter_forecast_lasted_week"
+        yield key, {"line": number(foreseen.line_percent), "date": day_phrase(expected), "weeks": weeks}
+
+
+def move_offered(foreseen: Foreseen | None, decision: Mapping[str, Any]) -> dict[str, Any] | None:
+    """Return the move of a day that may be offered: {"old", "new", "line", "readings"}; None where there is none.
+
+    Only ever to an earlier day that is still ahead: the rulebook takes the earlier one of label and chart.
+    """
+    if foreseen is None or foreseen.handling != OFFER or decision["verdict"] not in ("play_on", "restring_soon"):
+        return None
+    new, old = foreseen.expected, decision["restring_by"]
+    if new is None or old is None or new <= foreseen.today or foreseen.readings < foreseen.move_readings:
+        return None
+    if (dt.date.fromisoformat(old) - new).days <= foreseen.apart_days:
+        return None
+    return {"old": old, "new": new.isoformat(), "line": foreseen.line_percent, "readings": foreseen.readings}
+
+
+def move_name(move: Mapping[str, Any]) -> str:
+    """Return what tells one move from another, so that it is offered once."""
+    return f"move {move['old']} {move['new']}"
 
 
 def _reached(foreseen: Foreseen) -> str:

@@ -138,6 +138,14 @@ class PolicySpec(Strict):
     source: str
 
 
+class HandlingSpec(Strict):
+    """What a shop does where a forecast and the chart part."""
+
+    handling: Literal["silent", "tell", "offer"]
+    source: str
+    note: str = ""
+
+
 class SourceSpec(Strict):
     """A source with its kind."""
 
@@ -152,6 +160,8 @@ class ValuesSpec(Strict):
     limits: dict[str, LimitSpec]
     approximate_days: dict[str, DaySpec]
     policies: dict[str, PolicySpec]
+    forecast: dict[Literal["beside_the_chart"], HandlingSpec] = {}
+    """Editions from before there were forecasts have none."""
 
 
 OWN = "own"

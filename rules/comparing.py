@@ -122,6 +122,8 @@ def _tell_settings(old: Rulebook, new: Rulebook, words: ExplainWords) -> Iterato
     for name, on in new.policies.items():
         if on != old.policies.get(name, False):
             yield words.say("comparing", "policy_on" if on else "policy_off", name=name, words=words.number(name))
+    if new.forecast != old.forecast:
+        yield words.say("comparing", "forecast", old=old.forecast, new=new.forecast)
     for name, limits in new.limits.ranges.items():
         before = old.limits.ranges.get(name)
         if before != limits:

@@ -161,8 +161,8 @@ def find_unused(book: Rulebook) -> tuple[str, ...]:
         for cell in row.get("when", {}).values():
             used |= {bound for bound in cell.values() if isinstance(bound, str)} if isinstance(cell, dict) else set()
     numbers = book.content["values.yaml"]
-    for group in ("values", "limits", "approximate_days", "policies"):
-        cited |= {entry["source"] for entry in numbers[group].values()}
+    for group in ("values", "limits", "approximate_days", "policies", "forecast"):
+        cited |= {entry["source"] for entry in numbers.get(group, {}).values()}
     found = [f"values.yaml: {name}: no row uses this number" for name in book.values if name not in used]
     sources = book.content["sources.yaml"]["sources"]
     return (*found, *(f"sources.yaml: {name}: nothing names this source" for name in sources if name not in cited))

@@ -94,6 +94,7 @@ class ForecastFigures(Strict):
     reference_days: Figure
     told_line_percent: Figure
     apart_days: Figure
+    move_readings: Figure
     leans_share: Figure
     shop_share: Figure
     player_share: Figure

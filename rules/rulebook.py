@@ -35,6 +35,10 @@ LAST_YEAR = 2200
 """No limit goes further, so that a date some centuries of months later is still in the calendar."""
 
 
+TELL = "tell"
+"""What an edition does with a forecast that says nothing of it."""
+
+
 @dataclass(frozen=True)
 class Rulebook:
     """All tables, numbers, words and sources of one edition of the rules."""
@@ -45,6 +49,8 @@ class Rulebook:
     words: Mapping[str, Any]
     policies: Mapping[str, bool]
     """Published advice by name, and whether this shop has switched it on."""
+    forecast: str
+    """What this shop does where a forecast parts from the chart: silent, tell or offer."""
     content: Mapping[str, Any] = field(repr=False, compare=False)
     """The YAML content as read, so that an edition can be stored and loaded again."""
     hash: str = ""
@@ -107,6 +113,7 @@ def build_book(content: Mapping[str, Any]) -> Rulebook:
         ),
         words=check_words("words.yaml", content["words.yaml"]),
         policies=policies,
+        forecast=numbers.forecast["beside_the_chart"].handling if numbers.forecast else TELL,
         content=dict(content),
         hash=_hash(content),
     )
@@ -156,7 +163,7 @@ def _read_sources(data: Any) -> dict[str, str]:
 def _read_numbers(data: Any, sources: Mapping[str, str]) -> ValuesSpec:
     file = "values.yaml"
     numbers = check_spec(file, "file", ValuesSpec, data)
-    for group in (numbers.values, numbers.limits, numbers.approximate_days, numbers.policies):
+    for group in (numbers.values, numbers.limits, numbers.approximate_days, numbers.policies, numbers.forecast):
         for name, spec in group.items():
             if spec.source not in sources:
                 raise BookError(file, name, f"source {spec.source!r} is not in sources.yaml; add it there")

@@ -42,6 +42,8 @@ class Stringbed:
     machine: Machine = Machine.UNKNOWN
     aspect: float | None = None
     """Length of the head over its width; None for a usual one."""
+    assumed_share: float = 0.0
+    """How far a reading may be off, as a share, because some of this is not known but assumed."""
 
 
 @dataclass(frozen=True)
@@ -193,7 +195,7 @@ def estimate_fresh(bed: Stringbed, kind: Kind, book: StringbedBook | None = None
         if kind is Kind.POUNDS:
             value *= figures.pounds_per_stiffness.value
             share = math.hypot(tension_share, figures.pounds_share_sd.value)
-    sd = value * share
+    sd = value * math.hypot(share, bed.assumed_share)
     reading = Reading((round(value, 1),), kind, estimated=True)
     half = EIGHTY_PERCENT * sd
     return FreshEstimate(reading, value - half, value + half, sd, _remark(bed, kind, book))
@@ -203,6 +205,8 @@ def _remark(bed: Stringbed, kind: Kind, book: StringbedBook) -> tuple[str, ...]:
     said = [book.say(StringbedRemark.ESTIMATED)]
     if kind is Kind.POUNDS:
         said.append(book.say(StringbedRemark.FROM_PAIR))
+    if bed.assumed_share:
+        said.append(book.say(StringbedRemark.ASSUMED))
     if bed.machine is Machine.UNKNOWN:
         said.append(book.say(StringbedRemark.MACHINE_UNKNOWN))
     if bed.mains.gauge_mm is None or bed.crosses.gauge_mm is None:

@@ -32,6 +32,7 @@ class StringbedRemark(StrEnum):
     NO_SCALE = "no_scale"
     MACHINE_UNKNOWN = "machine_unknown"
     GAUGE_UNKNOWN = "gauge_unknown"
+    ASSUMED = "assumed"
     SAME_STRINGS = "same_strings"
     OTHER_STRINGS = "other_strings"
     CLIPPED_TO_PRINTED = "clipped_to_printed"
@@ -73,6 +74,14 @@ class StringbedFigures(Strict):
     patch_radius_mm: Figure
     hit_force_n: Figure
     gauge_mm: Figure
+    usual_head_in2: Figure
+    usual_mains: Figure
+    usual_crosses: Figure
+    usual_pull_lb: Figure
+    assumed_head_share_sd: Figure
+    assumed_pattern_share_sd: Figure
+    assumed_pull_share_sd: Figure
+    assumed_material_share_sd: Figure
     pounds_per_stiffness: Figure
     stiffness_share_sd: Figure
     frequency_share_sd: Figure

@@ -38,6 +38,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--on", type=read_day, metavar="DAY", help="the day it was taken (default: today)")
     parser.add_argument("--minutes", type=int, metavar="N", help="how long after stringing a baseline was taken")
     parser.add_argument("--note", metavar="WORDS")
+    parser.add_argument("--sure", action="store_true", help="keep a baseline that cannot be right, after a second look")
     parser.set_defaults(usage=parser.format_usage().strip())
 
 
@@ -59,8 +60,10 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
             taken_on=options.on,
             minutes_after_stringing=options.minutes,
             note=options.note,
+            sure=options.sure,
         )
-        logged = desk.need(log_reading(desk.counter, options.tag, options.role, measured))
+        outcome = log_reading(desk.counter, options.tag, options.role, measured)
+        logged = desk.need(outcome, {"sure": desk.say("sure")})
         if tap and desk.json:
             heard = {name: value for name, value in tap.to_dict().items() if name in HEARD}
             remarks = [desk.counter.wording.remark(remark) for remark in logged.remarks]

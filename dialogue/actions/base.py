@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, ClassVar
 
 from rasa_sdk.events import SlotSet
@@ -11,6 +11,7 @@ from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Action, Tracker
 
 from dialogue.services import Services
+from dialogue.translate import Phrase
 
 Events = list[dict[str, Any]]
 
@@ -46,3 +47,17 @@ def today(tracker: Tracker) -> dt.date:
 def set_slots(**values: Any) -> Events:
     """Return the events that set some slots."""
     return [SlotSet(name, value) for name, value in values.items()]
+
+
+def sealed(action: CounterAction, slots: Mapping[str, Any], what: Phrase, *, keep: bool = False) -> Events:
+    """Return the events after which "back" goes no further, for something was written on a card, but "undo" may.
+
+    Args:
+        action: what wrote it.
+        slots: the state.
+        what: the words for what was written.
+        keep: whether the racquet is still there once it is taken back.
+    """
+    unit = action.services.written_in()
+    written = {"unit": unit, "what": what, "keep": keep} if unit else None
+    return set_slots(sealed=slots["sealed"] + 1, written=written)

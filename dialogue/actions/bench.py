@@ -9,8 +9,8 @@ from rasa_sdk.events import ActiveLoop
 from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
-from dialogue.actions.base import CounterAction, Events, say, set_slots, today
-from dialogue.actions.records import TOLD_ON_RECORD, racquet_of, sealed
+from dialogue.actions.base import CounterAction, Events, say, sealed, set_slots, today
+from dialogue.actions.records import TOLD_ON_RECORD, racquet_of
 from dialogue.racquets import FACTS
 from dialogue.services import RacquetCard
 from dialogue.telling import Telling

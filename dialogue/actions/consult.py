@@ -16,7 +16,7 @@ from dialogue.errors import ValueRefused
 from dialogue.intake import claims, intent_of, outdated
 from dialogue.phrases import sentence_case
 from dialogue.racquets import FACTS, all_racquets, known_facts
-from dialogue.telling import Telling, foreseen_values, next_question, what_if_values
+from dialogue.telling import Telling, foreseen_values, move_name, move_offered, next_question, what_if_values
 from dialogue.translate import facts_phrases, phrase
 
 Validator = Callable[..., Awaitable[dict[str, Any]]]
@@ -106,10 +106,18 @@ class TellVerdict(CounterAction):
             spoken.append(foreseen.name)
             for key, values in foreseen_values(foreseen, slots["decision"]):
                 say(dispatcher, key, **values)
+        move = self._move(move_offered(foreseen, slots["decision"]), slots)
         number = self.services.consult(facts, slots["decision"], today(tracker), slots["record"])
         kept = [name for name in spoken if name != "why"]
         told = list(telling.headline())
-        return set_slots(told=True, headline=told, consultation=number, offered=kept, requested_slot=None)
+        return set_slots(told=True, headline=told, consultation=number, offered=kept, move=move, requested_slot=None)
+
+    def _move(self, move: Mapping[str, Any] | None, slots: Mapping[str, Any]) -> dict[str, Any] | None:
+        """Return the move of a day to be offered, once, where there is a day on record and somebody who may move it."""
+        job_id = (slots["record"] or {}).get("job_id")
+        if move is None or job_id is None or not self.services.moves_dates or move_name(move) in slots["offered"]:
+            return None
+        return {**move, "record": slots["record"]}
 
 
 FULL = frozenset({"full", TRAINEE})

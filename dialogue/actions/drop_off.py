@@ -9,8 +9,8 @@ from rasa_sdk.events import ActiveLoop
 from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
-from dialogue.actions.base import CounterAction, Events, say, set_slots, today
-from dialogue.actions.records import DROPPING, MEANT, TOLD_ON_RECORD, racquet_of, sealed, which_racquet
+from dialogue.actions.base import CounterAction, Events, say, sealed, set_slots, today
+from dialogue.actions.records import DROPPING, MEANT, TOLD_ON_RECORD, racquet_of, which_racquet
 from dialogue.counter_words import NEW, by_number
 from dialogue.errors import ValueRefused
 from dialogue.forms import OF_THE_DATE, said_strings

@@ -10,14 +10,15 @@ from rasa_sdk.events import ActiveLoop
 from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
-from dialogue.actions.base import CounterAction, Events, say, say_with_choices, set_slots, today
+from dialogue.actions.base import CounterAction, Events, say, say_with_choices, sealed, set_slots, today
+from dialogue.actions.moving import offer_move
 from dialogue.counter_words import NEW, fits_name, which_of
 from dialogue.errors import ValueRefused
-from dialogue.intake import outdated
+from dialogue.intake import DOUBTFUL, Claim, outdated
 from dialogue.options import chosen
 from dialogue.racquets import FACTS, PLAYER_FACTS, all_racquets
 from dialogue.services import Card, Fetched, Logged, RacquetCard
-from dialogue.telling import Telling, foreseen_values
+from dialogue.telling import Telling, foreseen_values, move_offered
 from dialogue.translate import Phrase, day_phrase, facts_phrases, phrase, reading_phrase
 
 DROPPING = "drop_off_form"
@@ -285,6 +286,11 @@ def racquet_of(card: RacquetCard) -> Phrase:
     return phrase("utter_whose_racquet", name=card.name)
 
 
+def _said_as(slots: Mapping[str, Any]) -> str:
+    """Return the slot in which the figure to be written down stands."""
+    return "reading" if slots["reading"] is not None else "baseline"
+
+
 class LogReading(CounterAction):
     """Writes a reading on a racquet's card and tells what it changed."""
 
@@ -301,6 +307,10 @@ class LogReading(CounterAction):
             except ValueRefused as refused:
                 say(dispatcher, "utter_refused", message=refused.message)
                 return set_slots(reading=None, requested_slot="reading")
+        if logged and logged.doubt:
+            slot = _said_as(slots)
+            waiting = Claim(slot, slots[slot], "", why=DOUBTFUL, says=logged.doubt).to_json()
+            return set_slots(pending=[waiting], **{slot: None})
         if logged is None or (logged.refusal is None and not logged.fresh and logged.after is None):
             name = (customer or record)["name"]
             say(dispatcher, "utter_no_racquet", name=name)
@@ -310,20 +320,29 @@ class LogReading(CounterAction):
             return [ActiveLoop(None), *set_slots(requested_slot=None, told=True)]
         self._tell(dispatcher, logged, slots["reading"] or slots["baseline"])
         facts = {name: logged.card.facts.get(name) for name in FACTS}
-        if logged.after:
-            foreseen = self.services.foresee(logged.card.facts, today(tracker), logged.card.job_id)
-            for key, values in foreseen_values(foreseen, logged.after):
-                say(dispatcher, key, **values)
         decided = set_slots(decision=logged.after, told=True, record=logged.card.to_record())
         what = phrase("utter_undone_reading", racquet=racquet_of(logged.card))
         over = [ActiveLoop(None), *sealed(self, slots, what, keep=True), *set_slots(requested_slot=None, offered=[])]
-        return [*over, *set_slots(**facts, words={}), *decided]
+        return [*over, *set_slots(**facts, words={}), *decided, *self._foresee(dispatcher, logged, today(tracker))]
 
     def _log(self, racquet_id: int, slots: Mapping[str, Any], day: dt.date) -> Logged:
         """Write down the reading that was said, or the baseline where it was said to be one."""
-        if slots["reading"] is not None:
-            return self.services.log_reading(racquet_id, slots["reading"], day)
-        return self.services.log_reading(racquet_id, slots["baseline"], day, fresh=True)
+        slot = _said_as(slots)
+        fresh = True if slot == "baseline" else None
+        sure = slots["sure_of"] == slots[slot]
+        return self.services.log_reading(racquet_id, slots[slot], day, fresh=fresh, sure=sure)
+
+    def _foresee(self, dispatcher: CollectingDispatcher, logged: Logged, day: dt.date) -> Events:
+        """Tell when so much will be lost, and offer to move the day on record where the two part."""
+        if logged.after is None:
+            return []
+        foreseen = self.services.foresee(logged.card.facts, day, logged.card.job_id)
+        for key, values in foreseen_values(foreseen, logged.after):
+            say(dispatcher, key, **values)
+        move = move_offered(foreseen, logged.after)
+        if move is None or not self.services.moves_dates:
+            return []
+        return offer_move(dispatcher, {**move, "record": logged.card.to_record()}, [])
 
     @staticmethod
     def _tell(dispatcher: CollectingDispatcher, logged: Logged, reading: Any) -> None:
@@ -341,20 +360,6 @@ class LogReading(CounterAction):
             say(dispatcher, "utter_logged_same", after=after.summary())
         else:
             say(dispatcher, "utter_logged_changed", before=before.summary(), after=after.summary())
-
-
-def sealed(action: CounterAction, slots: Mapping[str, Any], what: Phrase, *, keep: bool = False) -> Events:
-    """Return the events after which "back" goes no further, for something was written on a card, but "undo" may.
-
-    Args:
-        action: what wrote it.
-        slots: the state.
-        what: the words for what was written.
-        keep: whether the racquet is still there once it is taken back.
-    """
-    unit = action.services.written_in()
-    written = {"unit": unit, "what": what, "keep": keep} if unit else None
-    return set_slots(sealed=slots["sealed"] + 1, written=written)
 
 
 class TellDue(CounterAction):

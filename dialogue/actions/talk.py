@@ -10,7 +10,8 @@ from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
 from dialogue.actions.base import CounterAction, Events, say, say_with_choices, set_slots
-from dialogue.intake import UNNOTED, claims, intent_of
+from dialogue.actions.moving import MOVE_DATE, answer_move, offer_move
+from dialogue.intake import DOUBTFUL, UNNOTED, claims, intent_of
 from dialogue.racquets import all_racquets, switch
 from dialogue.telling import next_offer, owner_phrases
 from dialogue.translate import day_phrase, fact_phrase, facts_phrases, other_day_order
@@ -82,6 +83,8 @@ class ReadBack(CounterAction):
             values = {"value": fact_phrase(claim["slot"], claim["value"])}
             if why == "contradiction":
                 values["old"] = fact_phrase(claim["slot"], known)
+            elif why == DOUBTFUL:
+                values["says"] = claim["says"]
             say(dispatcher, key, **values)
         return set_slots(pending=[{**claim, "times": claim.get("times", 0) + 1}, *rest])
 
@@ -93,6 +96,7 @@ READ_BACK: Mapping[str, str] = {
     "namesake": "utter_read_back_namesake",
     "alike": "utter_read_back_alike",
     "same_person": "utter_read_back_same_person",
+    DOUBTFUL: "utter_read_back_doubtful",
 }
 
 
@@ -119,10 +123,19 @@ class Settle(CounterAction):
         if intent_of(tracker.latest_message) == "affirm" and (not said or said == [claim["value"]]):
             return [*settled, *set_slots(failures=0, **_kept(claim))]
         if said:
-            return settled
+            return [*settled, *_like_the_doubted(claim, said[-1])]
         if claim["slot"] in {"customer", "customer_name"}:
             return [*settled, *_another_person(dispatcher, tracker, claim)]
         return [*settled, *_dropped(dispatcher, tracker, claim)]
+
+
+def _like_the_doubted(claim: Mapping[str, Any], said: Any) -> Events:
+    """Return a bare figure said in the place of a doubted reading as one of the same instrument."""
+    if claim["why"] != DOUBTFUL or not isinstance(said, Mapping) or said.get("kind"):
+        return []
+    (doubted,) = claim["value"][:1] if isinstance(claim["value"], list) else (claim["value"],)
+    kind = doubted.get("kind") if isinstance(doubted, Mapping) else None
+    return set_slots(confirmed=[{**claim, "value": {**said, "kind": kind}, "why": None, "says": None}])
 
 
 def _kept(claim: Mapping[str, Any]) -> dict[str, Any]:
@@ -130,7 +143,11 @@ def _kept(claim: Mapping[str, Any]) -> dict[str, Any]:
         return {"customer": claim["value"], "customer_name": claim["value"]["name"]}
     if claim["why"] in NEW_CARD:
         return {"customer": {"customer_id": None, "name": claim["value"], "tail": "", "racquets": []}}
-    return {"confirmed": [{**claim, "why": None}]}
+    if claim["why"] == DOUBTFUL and claim["slot"] == "reading":
+        # It is on its way to a card: there it is kept, since somebody stands by it.
+        return {"reading": claim["value"], "sure_of": claim["value"]}
+    confirmed = {"confirmed": [{**claim, "why": None}]}
+    return {**confirmed, "sure_of": claim["value"]} if claim["why"] == DOUBTFUL else confirmed
 
 
 def _another_person(dispatcher: CollectingDispatcher, tracker: Tracker, claim: Mapping[str, Any]) -> Events:
@@ -150,7 +167,7 @@ def _dropped(dispatcher: CollectingDispatcher, tracker: Tracker, claim: Mapping[
     if claim["why"] == "contradiction":
         say(dispatcher, "utter_left_as_it_was")
         return []
-    if intent_of(tracker.latest_message) == "dont_know":
+    if intent_of(tracker.latest_message) == "dont_know" and claim["why"] != DOUBTFUL:
         say(dispatcher, "utter_not_known")
         return set_slots(unknown=[*slots["unknown"], claim["slot"]], decision=None, told=False)
     say(dispatcher, "utter_dropped")
@@ -247,6 +264,8 @@ class Offer(CounterAction):
     async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
         """Return what was offered, so that a bare answer to it is understood."""
         slots = tracker.slots
+        if slots["move"]:
+            return [ActiveLoop(None), *offer_move(dispatcher, slots["move"], slots["offered"])]
         open_offers: list[str] = []
         offered = list(slots["offered"])
         need = next_offer(slots["decision"], offered)
@@ -276,6 +295,8 @@ class AnswerOffer(CounterAction):
     async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
         """Return what was taken up, or that nothing was."""
         offer = tracker.slots["offer"]
+        if MOVE_DATE in offer:
+            return answer_move(self, dispatcher, tracker)
         if intent_of(tracker.latest_message) != "affirm":
             say(dispatcher, "utter_not_kept" if "customer_name" in offer else "utter_none")
             return set_slots(offer=[])

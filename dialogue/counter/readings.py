@@ -19,6 +19,7 @@ from dialogue.counter.evidence import (
 )
 from dialogue.counter.limits import check_range, check_text
 from dialogue.counter.outcomes import Outcome, Remark, answering, refuse
+from dialogue.forecasts.fresh import bed_on_card, doubt_baseline
 from rules.decision import Decision
 from rules.facts import Reading
 from rules.intake import parse_facts
@@ -42,6 +43,8 @@ class Measured:
     """None is today."""
     minutes_after_stringing: int | None = None
     note: str | None = None
+    sure: bool = False
+    """True where somebody looked again: a baseline that cannot be right is kept then."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,6 +92,8 @@ def log_in(counter: Counter, unit: UnitOfWork, case: Case, role: ReadingRole, me
     _check_belongs(unit, case, day)
     if role == ReadingRole.BASELINE:
         _check_is_fresh(counter, case, day)
+        if not measured.sure and (doubt := doubt_baseline(bed_on_card(case.job, case.racquet), (reading,))):
+            raise refuse("baseline_doubtful", "sure", says=doubt.says, meant=list(doubt.meant))
     row = unit.readings.add(
         ReadingRow(
             job_id=case.job.id,

@@ -20,8 +20,8 @@ def job_of(stringing: MeasuredJob, book: ForecastBook) -> Job:
     later = tuple(reading_of(one) for one in stringing.readings if one.role != ReadingRole.BASELINE)
     return Job(
         strung_on=stringing.strung_on,
-        mains_material=_known(Material, stringing.mains_material),
-        crosses_material=_known(Material, stringing.crosses_material),
+        mains_material=known_word(Material, stringing.mains_material),
+        crosses_material=known_word(Material, stringing.crosses_material),
         baseline=fresh,
         reading=later,
         hours_per_week=_hours(stringing, book),
@@ -32,7 +32,7 @@ def job_of(stringing: MeasuredJob, book: ForecastBook) -> Job:
 
 def reading_of(row: MeasuredReading | ReadingRow) -> Reading:
     """Return a stored reading; one of a kind this version does not know stays apart from all others by its unit."""
-    kind = _known(Kind, row.kind)
+    kind = known_word(Kind, row.kind)
     unit = row.unit if kind or row.kind is None else row.kind
     return Reading(row.values, kind, unit, row.instrument, row.taken_on)
 
@@ -50,7 +50,7 @@ def _times(first: tuple[float, float], second: tuple[float, float]) -> Weekly:
     return first[0] * second[0], first[1] * second[1]
 
 
-def _known(words: type[Word], word: str | None) -> Word | None:
+def known_word(words: type[Word], word: str | None) -> Word | None:
     """Return the member a stored word stands for, or None for a word of another version."""
     try:
         return None if word is None else words(word)

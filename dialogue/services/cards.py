@@ -27,11 +27,26 @@ class Foreseen:
     """What the label on the throat says."""
     apart_days: int
     """Further apart than this, forecast and chart are said to part."""
+    strung_on: dt.date | None = None
+    handling: str = "tell"
+    """What the shop does where they part: silent, tell or offer."""
+    move_readings: int = 2
+    """With fewer readings nobody is offered to move a day."""
 
     @property
     def name(self) -> str:
         """Return what tells this forecast from another, so that it is told once."""
         return f"forecast {self.earliest} {self.expected} {self.latest} {self.label_due}"
+
+
+@dataclass(frozen=True)
+class Moved:
+    """A day to restring that was moved to an earlier one."""
+
+    decision: Mapping[str, Any]
+    """The decision with the new day on the label, as JSON and as stored."""
+    consultation: int
+    """Its number."""
 
 
 @dataclass(frozen=True)
@@ -115,6 +130,8 @@ class Logged:
     """What must be said beside it, as sentences."""
     refusal: str | None = None
     """Why it was not written down, as a sentence."""
+    doubt: str | None = None
+    """Why it was not written down before somebody says that it is right, as sentences."""
 
 
 @dataclass(frozen=True)

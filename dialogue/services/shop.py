@@ -8,8 +8,9 @@ from typing import Any
 
 from dialogue.errors import ValueRefused
 from dialogue.forecasts.foresee import foresee_loss
+from dialogue.forecasts.fresh import bed_of_facts, doubt_baseline
 from dialogue.rulebooks.explaining import Explainer
-from dialogue.services.cards import Card, Checked, DueEntry, Foreseen, RacquetCard
+from dialogue.services.cards import Card, Checked, DueEntry, Foreseen, Moved, RacquetCard
 from dialogue.services.lessons import Lessons
 from dialogue.services.records import Records
 from dialogue.services.stringings import Stringings
@@ -30,6 +31,9 @@ STRING_SLOTS = ("mains_material", "crosses_material", "mains_tension", "crosses_
 
 class Services(Stringings, Lessons):
     """Everything the conversation may ask of the shop."""
+
+    moves_dates = True
+    """Whether somebody is there who may move a day on record."""
 
     # Conversations.
 
@@ -158,7 +162,38 @@ class Services(Stringings, Lessons):
             prior_percent=100 * found.rests_on_prior,
             label_due=facts.label_due.day if facts.label_due else None,
             apart_days=int(book.figures.apart_days.value),
+            strung_on=found.strung_on,
+            handling=self.book.forecast,
+            move_readings=int(book.figures.move_readings.value),
         )
+
+    def move_date(self, raw: Mapping[str, Any], move: Mapping[str, Any], today: dt.date) -> Moved:
+        """Move a stringing's day to the one forecast, as its new label says it, and keep the decision that follows.
+
+        Args:
+            raw: facts JSON of the racquet.
+            move: {"old", "new", "line", "readings", "record"}: both days, the loss reached then, by how many readings,
+                and the racquet's record.
+            today: the day of the conversation.
+        """
+        facts, record = {**raw, "label_due": move["new"]}, move["record"]
+        decision = self.decide(facts, today)
+        with self.work() as unit:
+            counter, job = self._counter(unit, today), unit.jobs.get(record["job_id"])
+            old, new = (dt.date.fromisoformat(move[name]) for name in ("old", "new"))
+            values = {"day": today, "who": counter.who, "old": old, "new": new, "n": move["readings"]}
+            why = counter.wording.say("hand_over.moved", line=move["line"], **values)
+            unit.jobs.change(job.id, label_due=new, notes="\n".join(filter(None, (job.notes, why))))
+            return Moved(decision, self.consult(facts, decision, today, record))
+
+    def doubt_baseline(self, raw: Mapping[str, Any], today: dt.date) -> str | None:
+        """Return why the baseline among facts JSON can hardly be, with what may have been meant; None where it can."""
+        try:
+            facts = self.facts(raw, today)
+        except ValueRefused:
+            return None
+        doubt = doubt_baseline(bed_of_facts(facts), facts.baseline)
+        return doubt.says if doubt else None
 
     # Consultations.
 

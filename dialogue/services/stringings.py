@@ -17,6 +17,7 @@ from dialogue.counter.outcomes import Refusal
 from dialogue.counter.pickup import hand_over
 from dialogue.counter.readings import Measured, log_reading
 from dialogue.counter.strings import Side, Strings, outside_printed, pounds
+from dialogue.forecasts.fresh import bed_on_card, doubt_baseline
 from dialogue.racquets import DATED_FACTS, PLAYER_FACTS
 from dialogue.services.cards import Fetched, Label, Logged, LookedOver, RacquetCard, Received, Strung, Waiting
 from dialogue.services.records import Records
@@ -100,7 +101,9 @@ class Stringings(TurnWork):
                 return True
             return False
 
-    def log_reading(self, racquet_id: int, reading: Any, today: dt.date, *, fresh: bool | None = None) -> Logged:
+    def log_reading(
+        self, racquet_id: int, reading: Any, today: dt.date, *, fresh: bool | None = None, sure: bool = False
+    ) -> Logged:
         """Write down a reading and return what it changed: the first one of fresh strings is their baseline.
 
         Args:
@@ -108,6 +111,7 @@ class Stringings(TurnWork):
             reading: the reading as facts JSON.
             today: the day of the measurement.
             fresh: True where it was said to be the baseline; None leaves it to the strings.
+            sure: whether somebody said that a baseline which can hardly be is right.
 
         Raises:
             ValueRefused: when a figure cannot be.
@@ -122,6 +126,9 @@ class Stringings(TurnWork):
             if fresh is None:
                 fresh = job.strung_on == today and not unit.readings.of_job(job.id, ReadingRole.BASELINE)
             role = ReadingRole.BASELINE if fresh else ReadingRole.CHECK
+            bed = bed_on_card(job, unit.racquets.get(racquet_id)) if fresh and not sure else None
+            if doubt := doubt_baseline(bed, facts.reading):
+                return Logged(card, fresh, None, None, doubt=doubt.says)
             outcomes = [log_reading(counter, job.tag, role, _measured(entry)) for entry in facts.reading]
             last = outcomes[-1]
             if isinstance(last, Refusal):
@@ -241,6 +248,7 @@ def _measured(entry: Reading) -> Measured:
         unit=entry.unit,
         instrument=entry.instrument,
         taken_on=entry.taken_on,
+        sure=True,  # asked back before
     )
 
 

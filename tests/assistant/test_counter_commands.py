@@ -74,6 +74,26 @@ def test_every_command_answers_in_one_json_object(shell: Shell, tag: str, tmp_pa
         assert ran.err == ""
 
 
+def test_a_baseline_that_cannot_be_right_needs_a_second_look(shell: Shell) -> None:
+    """Swapped digits are named and nothing is kept; the right figure is, and so is the odd one with --sure."""
+    words = ("job", "add", *MAYA, *RACQUET, "--head", "100", "--pattern", "16x19", "--json")
+    tag = str(shell(*words).json["job"]["tag"])
+    assert shell("job", "strung", tag, "--machine", "constant_pull").code == 0
+    odd = shell("reading", tag, "83", "--baseline", "--kind", "stiffness")
+    assert odd.code == 2
+    assert "A baseline of 83 cannot be right here" in odd.err
+    assert "Were two digits swapped? 38 would fit." in odd.err
+    assert "--sure" in odd.err
+    told = shell("reading", tag, "83", "--baseline", "--kind", "stiffness", "--json").json["error"]
+    assert (told["reason"], told["fact"], told["values"]["meant"]) == ("baseline_doubtful", "sure", [38.0])
+    assert shell("job", "list", "--json").json["rows"][0]["readings"] == 0
+    for figure, kind in (("35", "stiffness"), ("62", "deflection"), ("83", "stiffness")):
+        sure = ("--sure",) if figure == "83" else ()
+        assert shell("reading", tag, figure, "--baseline", "--kind", kind, *sure).code == 0
+    assert shell("job", "list", "--json").json["rows"][0]["readings"] == 3
+    assert shell("reading", tag, "83", "--check", "--kind", "stiffness").code == 0
+
+
 REFUSED: list[tuple[int, tuple[str, ...], str]] = [
     (2, ("job", "add", *MAYA, *RACQUET, "--promised", "2026-05-01"), "promise a day from today on"),
     (2, ("job", "add", *RACQUET), "Whose racquet is it?"),

@@ -157,7 +157,7 @@ class Board:
         counter = self.counter(request)
         page = await self.pool.run(read_job, counter, number)
         card = build_card(page.decision, counter.wording.words.date) if page.decision else None
-        values = {"notes": (), "problem": None, "handed": None, "compared": None} | said
+        values = {"notes": (), "problem": None, "handed": None, "compared": None, "wrong": None, "given": {}} | said
         return self.page(
             request,
             "board/job.html",

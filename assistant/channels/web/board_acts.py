@@ -96,7 +96,10 @@ class Acts:
 
         done = await self._do(request, work)
         if done.problem:
-            return await self.board.job_page(request, number, done.status, problem=done.problem)
+            given = {name: value for name, value in fields_of(request).items() if name != "token"}
+            return await self.board.job_page(
+                request, number, done.status, problem=done.problem, wrong=done.field, given=given
+            )
         said: dict[str, Any] = {"notes": [load_words()["board"][f"done_{step}"]]}
         said["notes"] += self._sentences(request, getattr(done.outcome, "remarks", ()))
         if step == "pickup":

@@ -135,6 +135,7 @@ def read_measured(form: Form) -> Measured:
         instrument=form.text("instrument"),
         taken_on=form.day("taken_on"),
         note=form.text("note"),
+        sure=form.text("sure") == "yes",
     )
 
 

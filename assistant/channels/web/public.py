@@ -20,6 +20,9 @@ FOR_STAFF = frozenset({"pickup", "drop_off", "ask_due_list", "mark_strung", "ask
 class PublicServices(Services):
     """The shop's use cases without its customers."""
 
+    moves_dates = False
+    """Nobody's day is moved at a kiosk."""
+
     def names(self) -> tuple[str, ...]:
         """Return no name: the ear of a kiosk knows nobody."""
         return ()

@@ -219,6 +219,23 @@ def test_a_check_reading_says_what_it_changed(staff: Visitor) -> None:
     assert "With it: Restring now" in staff.text
 
 
+def test_a_baseline_that_cannot_be_right_is_asked_back(staff: Visitor) -> None:
+    """The form comes again with what was typed, what may have been meant, and a box to stand by it."""
+    staff.look("/board/")
+    job = re.search(r'href="(/board/job/\d+)".*?Strung', staff.page.text, re.DOTALL)
+    assert job
+    staff.look(job[1])
+    fields = {"kind": "stiffness", "role": "baseline", "taken_on": "2026-11-24"}
+    assert 'name="sure"' not in staff.page.text
+    staff.send(f"{job[1]}/reading", values="93", **fields)
+    assert staff.page.status_code == 422
+    assert "A baseline of 93 cannot be right here" in staff.text
+    assert 'name="sure"' in staff.page.text
+    assert 'value="93"' in staff.page.text
+    staff.send(f"{job[1]}/reading", values="93", sure="yes", **fields)
+    assert "Reading kept." in staff.text
+
+
 def test_searching_by_name_number_and_tag(staff: Visitor) -> None:
     """One hit opens the card, several ask which, a tag opens the stringing; what was typed is in no address."""
     staff.send("/board/find", said="Tobias Wren")
