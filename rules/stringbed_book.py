@@ -82,6 +82,7 @@ class StringbedFigures(Strict):
     assumed_pattern_share_sd: Figure
     assumed_pull_share_sd: Figure
     assumed_material_share_sd: Figure
+    told_assumed_share: Figure
     pounds_per_stiffness: Figure
     stiffness_share_sd: Figure
     frequency_share_sd: Figure

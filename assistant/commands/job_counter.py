@@ -67,6 +67,8 @@ def story_lines(desk: Desk, handed: HandOver) -> Iterator[str]:
         yield desk.counter.wording.say("hand_over.compared", before=before, after=after)
     yield handed.label
     yield from (desk.say("why", says=says) for says in handed.why)
+    if handed.foretold:
+        yield handed.foretold
     yield from handed.cautions
 
 

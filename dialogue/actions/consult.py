@@ -83,6 +83,10 @@ class Decide(CounterAction):
         return set_slots(decision=decision, requested_slot=asked)
 
 
+ESTIMATE = "estimate"
+"""What was told of a baseline that nobody measured, so that it is told once."""
+
+
 class TellVerdict(CounterAction):
     """Tells the verdict with its reasons and stores it."""
 
@@ -106,6 +110,9 @@ class TellVerdict(CounterAction):
             spoken.append(foreseen.name)
             for key, values in foreseen_values(foreseen, slots["decision"]):
                 say(dispatcher, key, **values)
+        if ESTIMATE not in spoken and (estimate := self.services.estimate(facts, today(tracker), slots["record"])):
+            spoken.append(ESTIMATE)
+            say(dispatcher, "utter_estimated_fresh", **estimate)
         move = self._move(move_offered(foreseen, slots["decision"]), slots)
         number = self.services.consult(facts, slots["decision"], today(tracker), slots["record"])
         kept = [name for name in spoken if name != "why"]

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 
 from dialogue.counter.bench import the_job
 from dialogue.counter.counter import Counter
+from dialogue.counter.evidence import open_case
 from dialogue.counter.outcomes import Outcome, answering, refuse
 from dialogue.counter.pickup import name_strings
 from dialogue.counter.readings import middle
+from dialogue.forecasts.foretold import Foretold, foretell
 from storage.rows import JobStatus, ReadingRole, StringJobRow
 from storage.unit_of_work import UnitOfWork
 
@@ -28,6 +30,8 @@ class LabelFacts(Outcome):
     """"54 lb", or "50/48 lb" for mains and crosses; empty where it is not known."""
     baseline: str
     """The mean of the fresh reading with the word of its instrument; empty where there is none."""
+    foretold: Foretold | None = None
+    """What the readings of this stringing say, beside the day on the label; it is not printed."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,6 +70,7 @@ def _facts(counter: Counter, unit: UnitOfWork, job: StringJobRow) -> LabelFacts:
         strings=_strings(counter, job),
         tension=_tension(counter, job),
         baseline=_baseline(counter, unit, job),
+        foretold=foretell(counter, unit, open_case(unit, job)),
     )
 
 

@@ -19,6 +19,7 @@ from dialogue.counter.evidence import (
 )
 from dialogue.counter.outcomes import Outcome, Remark, Term, answering, refuse
 from dialogue.counter.readings import Measured, ReadingLogged, log_in, middle
+from dialogue.forecasts.foretold import foretell, say_foretold
 from rules.decision import Decision
 from storage.errors import NotFound
 from storage.queries import RacquetHistory
@@ -60,6 +61,8 @@ class HandOver(Outcome):
     """True when this recorded that the racquet was fetched."""
     decision: Decision | None
     """As stored with the stringing."""
+    foretold: str = ""
+    """What the readings of these strings say of the time to come, as a sentence; empty where there is none."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,6 +122,7 @@ def hand_over(counter: Counter, tag: str, *, collect: bool = True) -> HandOver:
             compared=_compare(unit, case),
             collected=collect,
             decision=decision,
+            foretold=say_foretold(counter, foretell(counter, unit, case)),
         )
 
 

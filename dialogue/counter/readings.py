@@ -19,7 +19,8 @@ from dialogue.counter.evidence import (
 )
 from dialogue.counter.limits import check_range, check_text
 from dialogue.counter.outcomes import Outcome, Remark, answering, refuse
-from dialogue.forecasts.fresh import bed_on_card, doubt_baseline
+from dialogue.forecasts.fresh import bed_on_card, compare_with_estimate, doubt_baseline
+from dialogue.forecasts.stringings import reading_of
 from rules.decision import Decision
 from rules.facts import Reading
 from rules.intake import parse_facts
@@ -180,7 +181,7 @@ def _weigh(counter: Counter, unit: UnitOfWork, case: Case, row: ReadingRow) -> R
     keep_consultation(counter, unit, known, facts, after)
     alike = [one for one in known.readings if one.role == ReadingRole.BASELINE and _instrument(one) == _instrument(row)]
     baseline = middle(alike[-1]) if alike else None
-    remarks = () if alike else (Remark(reason="not_comparable", fact="baseline", values={"tag": case.job.tag}),)
+    remarks = () if alike else _not_comparable(case, row)
     return ReadingLogged(
         job=case.job,
         reading=row,
@@ -191,6 +192,13 @@ def _weigh(counter: Counter, unit: UnitOfWork, case: Case, row: ReadingRow) -> R
         after=after,
         remarks=remarks,
     )
+
+
+def _not_comparable(case: Case, row: ReadingRow) -> tuple[Remark, ...]:
+    """Return that there is nothing to compare with, and what a fresh bed should have read, marked estimated."""
+    bare = Remark(reason="not_comparable", fact="baseline", values={"tag": case.job.tag})
+    found = compare_with_estimate(bed_on_card(case.job, case.racquet), reading_of(row))
+    return (bare, Remark(reason="estimated_fresh", fact="baseline", values=found.values())) if found else (bare,)
 
 
 def _instrument(row: ReadingRow) -> tuple[str | None, str | None, str | None]:

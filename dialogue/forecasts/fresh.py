@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from dialogue.forecasts.stringings import known_word
 from rules.baseline_check import BaselineCheck, BaselineFit, check_baseline
@@ -67,6 +68,38 @@ def doubt_baseline(bed: Stringbed | None, baselines: Sequence[Reading]) -> Doubt
             says = " ".join(dict.fromkeys([check.says, *(guess.says for guess in check.guesses)]))
             return Doubt(says, tuple(round(guess.value, 1) for guess in check.guesses))
     return None
+
+
+@dataclass(frozen=True)
+class AgainstEstimate:
+    """A reading beside what the bed should have read when it was fresh: a range, and never more than advice."""
+
+    low: float
+    high: float
+    """Between these it should have read, four times in five."""
+    least_percent: float
+    most_percent: float
+    """Between these would be lost; below zero where the reading lies above."""
+
+    def values(self) -> dict[str, Any]:
+        """Return what its sentence names, in round figures."""
+        least, most = (round(max(value, 0.0)) for value in (self.least_percent, self.most_percent))
+        return {"low": round(self.low), "high": round(self.high), "least": least, "most": most}
+
+
+def compare_with_estimate(bed: Stringbed | None, reading: Reading) -> AgainstEstimate | None:
+    """Return the reading beside the estimate for its instrument, or None where no model can tell."""
+    if bed is None or reading.kind is None or reading.unit is not None:
+        return None
+    if bed.assumed_share > load_stringbed_book().figures.told_assumed_share.value:
+        return None
+    estimate = estimate_baseline(bed, reading.kind)
+    if estimate is None or estimate.low <= 0:
+        return None
+    now = sum(reading.values) / len(reading.values)
+    power = 2 if reading.kind is Kind.FREQUENCY else 1  # tension goes with the square of the frequency
+    least, most = (100 * (1 - (now / fresh) ** power) for fresh in (estimate.low, estimate.high))
+    return AgainstEstimate(estimate.low, estimate.high, least, most)
 
 
 def estimate_baseline(bed: Stringbed | None, kind: Kind) -> FreshEstimate | None:

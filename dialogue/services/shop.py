@@ -8,7 +8,7 @@ from typing import Any
 
 from dialogue.errors import ValueRefused
 from dialogue.forecasts.foresee import foresee_loss
-from dialogue.forecasts.fresh import bed_of_facts, doubt_baseline
+from dialogue.forecasts.fresh import bed_of_facts, bed_on_card, compare_with_estimate, doubt_baseline
 from dialogue.rulebooks.explaining import Explainer
 from dialogue.services.cards import Card, Checked, DueEntry, Foreseen, Moved, RacquetCard
 from dialogue.services.lessons import Lessons
@@ -166,6 +166,22 @@ class Services(Stringings, Lessons):
             handling=self.book.forecast,
             move_readings=int(book.figures.move_readings.value),
         )
+
+    def estimate(
+        self, raw: Mapping[str, Any], today: dt.date, record: Mapping[str, Any] | None
+    ) -> dict[str, Any] | None:
+        """Return what a reading without a baseline would have lost by an estimate: {"low", "high", "least", "most"}."""
+        facts = self.facts(raw, today)
+        if facts.baseline or not facts.reading:
+            return None
+        bed = bed_of_facts(facts)
+        if record and record.get("job_id"):
+            with self.work() as unit:
+                job = unit.jobs.get(record["job_id"])
+                if facts.strung_on and job.strung_on == facts.strung_on.day:
+                    bed = bed_on_card(job, unit.racquets.get(job.racquet_id))
+        found = compare_with_estimate(bed, facts.reading[-1])
+        return found.values() if found else None
 
     def move_date(self, raw: Mapping[str, Any], move: Mapping[str, Any], today: dt.date) -> Moved:
         """Move a stringing's day to the one forecast, as its new label says it, and keep the decision that follows.

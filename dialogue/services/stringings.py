@@ -51,7 +51,7 @@ class Stringings(TurnWork):
         outcome = hand_over(counter, job.tag)
         if isinstance(outcome, Refusal):
             return Fetched(card, (), None, job.promised_on, counter.wording.remark(outcome))
-        story = (outcome.done, outcome.label, *outcome.cautions)
+        story = tuple(filter(None, (outcome.done, outcome.label, outcome.foretold, *outcome.cautions)))
         decision = outcome.decision.to_dict() if outcome.decision else None
         return Fetched(card, story, decision, job.promised_on)
 

@@ -16,6 +16,8 @@ ROOM = 0.08
 """Part of the height left free above and below."""
 STEPS = (1, 2, 5)
 TICKS = 5
+AHEAD, BEYOND, FURTHEST = 1.25, 1.1, 4
+"""How far the drawing goes: beyond today, beyond the day the strings are foreseen to be dead, and at the most."""
 
 
 @dataclass(frozen=True)
@@ -130,10 +132,10 @@ def draw(
         today: the day marked as today.
         curve: points of a forecast: {"days", "loss_percent": {"low", "expected", "high"}}; may be empty.
     """
-    last = max(
+    so_far = max(
         [LEAST_DAYS, (today - series.strung_on).days, *((one.day - series.strung_on).days for one in series.readings)]
     )
-    last = round(last * 1.25)
+    last = round(max(so_far * AHEAD, min(_day_dead(series, thresholds, curve) * BEYOND, so_far * FURTHEST)))
     seen = [point for point in curve if point["days"] <= last] if series.baseline else []
     values = [one.value for one in series.readings] + list(thresholds.values())
     low, high = min(values), max(values)
@@ -161,6 +163,14 @@ def draw(
         ),
         today_x=x((today - series.strung_on).days),
     )
+
+
+def _day_dead(series: Series, thresholds: Mapping[str, float], curve: Sequence[Mapping[str, Any]]) -> float:
+    """Return the days since stringing at which the strings are foreseen to be dead; 0 where they are not."""
+    for point in curve if series.baseline and "dead" in thresholds else ():
+        if after_loss(series, point["loss_percent"]["expected"]) <= thresholds["dead"]:
+            return float(point["days"])
+    return 0.0
 
 
 def _mean(values: Sequence[float]) -> float:

@@ -75,6 +75,23 @@ def test_everything_lies_inside_the_drawing(values: list[float], kind: str | Non
     assert len(plot.days) <= 12
 
 
+def test_the_drawing_goes_on_to_the_day_the_strings_are_foreseen_to_be_dead() -> None:
+    """Far enough to see the line crossed, never more than four times what lies behind."""
+    one = Series("stiffness", None, None, STRUNG, 40.0, (Measured(STRUNG, 40.0), Measured(STRUNG, 38.0)))
+    lines = find_thresholds(one, FIGURES)
+
+    def last_day(dead_on: int) -> int:
+        curve = [
+            {"days": day, "loss_percent": {"low": loss - 5.0, "expected": loss, "high": loss + 5.0}}
+            for day, loss in ((0, 0.0), (40, 10.0), (dead_on, 20.0), (700, 25.0))
+        ]
+        return int(draw(one, lines, STRUNG + dt.timedelta(days=50), curve).days[-1].text)
+
+    assert 100 <= last_day(120) <= 132
+    assert last_day(45) <= 63
+    assert last_day(600) <= 200
+
+
 def test_readings_of_two_instruments_are_drawn_apart() -> None:
     """Unlike instruments are never on one scale; a repeat counts as its mean."""
     rows = [

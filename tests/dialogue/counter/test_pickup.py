@@ -205,6 +205,7 @@ def test_a_label_knows_what_stands_on_it(counter: Counter, strung: str) -> None:
         "strings": "synthetic gut",
         "tension": "54 lb",
         "baseline": "38 kgf/cm",
+        "foretold": None,
     }
     waiting = tag_of(bring(counter))
     assert refused(find_labels(counter, (waiting,))).reason == "not_strung"

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from dialogue.forecasts.fresh import bed_on_card, doubt_baseline, estimate_baseline
+from dialogue.forecasts.fresh import bed_on_card, compare_with_estimate, doubt_baseline, estimate_baseline
 from rules.facts import Kind, Reading
 from rules.stringbed import CM2_PER_IN2
 from rules.stringbed_book import Machine
@@ -73,6 +73,25 @@ def test_a_bare_card_doubts_less_and_another_sport_not_at_all() -> None:
     assert meant(380, Kind.STIFFNESS, bare, RacquetRow())
     assert meant(380, Kind.STIFFNESS, bare, RacquetRow(sport="squash")) is None
     assert meant(380, Kind.STIFFNESS, JOB, RACQUET) is not None
+
+
+def test_a_reading_without_a_baseline_stands_beside_an_estimate() -> None:
+    """A range of what would be lost, by the square for a frequency; nothing where a scale or the tension is unknown."""
+    found = compare_with_estimate(bed_on_card(JOB, RACQUET), Reading((27.0,), Kind.STIFFNESS))
+    assert found is not None
+    assert found.low < 38 < found.high
+    assert found.least_percent < 100 * (1 - 27 / 38) < found.most_percent
+    assert found.most_percent - found.least_percent > 15
+    hertz = compare_with_estimate(bed_on_card(JOB, RACQUET), Reading((560.0,), Kind.FREQUENCY))
+    assert hertz is not None
+    assert hertz.most_percent == pytest.approx(100 * (1 - (560 / hertz.high) ** 2))
+    assert compare_with_estimate(bed_on_card(JOB, RACQUET), Reading((41.0,), Kind.DEFLECTION)) is None
+    assert compare_with_estimate(bed_on_card(JOB, RACQUET), Reading((41.0,))) is None
+    untold = StringJobRow(racquet_id=1, mains_material="synthetic_gut")
+    assert compare_with_estimate(bed_on_card(untold, RACQUET), Reading((27.0,), Kind.STIFFNESS)) is None
+    high = compare_with_estimate(bed_on_card(JOB, RACQUET), Reading((60.0,), Kind.STIFFNESS))
+    assert high is not None
+    assert high.values()["least"] == high.values()["most"] == 0
 
 
 def test_without_the_model_nothing_is_asked(monkeypatch: pytest.MonkeyPatch) -> None:
