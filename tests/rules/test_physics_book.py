@@ -102,6 +102,13 @@ def test_a_broken_file_is_refused(tmp_path: Path, file: str, content: str) -> No
         LOADERS[file](tmp_path)
 
 
+def test_the_heat_of_a_car_is_that_of_the_experiment() -> None:
+    """Nylon at 60 lb and 115 F lost 3 lb in an hour and 7.5 lb in three (an association's experiment, second-hand)."""
+    heat = load_forecast_book().heat
+    assert heat.nylon_percent_first_hour.value == 100 * 3 / 60
+    assert heat.nylon_percent_three_hours.value == 100 * 7.5 / 60
+
+
 def test_a_missing_file_is_refused(tmp_path: Path) -> None:
     """An empty folder is an error that names the file."""
     with pytest.raises(BookError, match=r"forecast\.yaml"):
