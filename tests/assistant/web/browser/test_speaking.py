@@ -126,6 +126,24 @@ def test_a_doubtful_figure_is_read_back_before_it_counts(page: Page, say: Speak)
     page.locator("h1", has_text="strung").wait_for()
 
 
+def test_a_microphone_with_a_rate_of_its_own_is_heard_too(page: Page, say: Speak) -> None:
+    """As in browsers that take a microphone at its own rate only: the server brings it down itself."""
+    page.evaluate(
+        """() => { const Own = window.AudioContext;
+            window.AudioContext = class extends Own {
+                constructor(asked) { super(); this.refuses = asked !== undefined; }
+                createMediaStreamSource(stream) {
+                    if (this.refuses) throw new DOMException("another rate", "NotSupportedError");
+                    window.rate = this.sampleRate;
+                    return super.createMediaStreamSource(stream);
+                } }; }"""
+    )
+    say(CONSULTATION)
+    listen(page)
+    page.locator(".heard", has_text=re.compile("twice a week", re.IGNORECASE)).wait_for()
+    assert page.evaluate("window.rate") > speech.RATE
+
+
 def test_whoever_says_nothing_may_type(page: Page, sound: Path) -> None:
     """A second press ends it at once; the words say so, and the button is there again."""
     speech.write(sound, SILENCE)
