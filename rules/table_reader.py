@@ -89,7 +89,10 @@ def _read_input(file: str, table: str, name: str, column: InputSpec) -> Input:
         for option in column.one_of:
             if not _is_among(option, values):
                 raise BookError(file, table, f"inputs.{name}: {option!r} cannot be; use {_show(values)}")
-    low, high = (None if end is None else float(end) for end in (column.low, column.high))
+    try:
+        low, high = (None if end is None else float(end) for end in (column.low, column.high))
+    except OverflowError:
+        raise BookError(file, table, f"inputs.{name}: from or to is far too long; give a number that can be") from None
     return Input(name, tuple(column.one_of), low, high, column.because, column.derived)
 
 

@@ -224,7 +224,7 @@ class Keep(CounterAction):
         events: Events = []
         tag = ""
         for key, racquet in racquets.items():
-            if not racquet.get("consultation"):
+            if not racquet.get("consultation") or not racquet.get("decision"):
                 continue
             nickname = racquet.get("owner") if racquet["whose"] == "racquet" else None
             facts = {name: racquet[name] for name in FACTS if name in racquet}
