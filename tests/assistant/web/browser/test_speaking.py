@@ -85,6 +85,13 @@ def page(chromium: Browser, address: str, sound: Path) -> Iterator[Page]:
         yield opened
 
 
+def until(page: Page, condition: str) -> None:
+    """Wait for a condition in the page; its policy lets nobody evaluate a text in it again and again."""
+    page.evaluate(
+        f"() => new Promise(done => {{ const look = () => {condition} ? done() : setTimeout(look, 50); look(); }})"
+    )
+
+
 def listen(page: Page) -> None:
     """Press the button and wait until the microphone is open."""
     page.get_by_role("button", name="Speak").click()
