@@ -32,6 +32,7 @@ EXAMPLES = {
     "breaks_strings": [True, False],
     "symptoms": [[], ["arm_pain"], [symptom.value for symptom in Symptom]],
     "sport": [sport.value for sport in Sport],
+    "group": ["junior", "team"],
 }
 
 
