@@ -7,7 +7,7 @@ from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from dialogue.translate import Phrase, day_phrase, facts_phrases, number, phrase
+from dialogue.translate import NOTES, STEPS, Phrase, day_phrase, facts_phrases, number, phrase
 
 if TYPE_CHECKING:
     from dialogue.services import Foreseen
@@ -17,21 +17,7 @@ Said = tuple[str, dict[str, Any]]
 
 REASONS = ("own", "interval", "interval_unsure", "reading")
 """The tables whose sentence stands under the verdict; the others only in the whole trail."""
-STEPS = (
-    "own",
-    "interval",
-    "interval_unsure",
-    "due",
-    "latest",
-    "label",
-    "comparable",
-    "reading",
-    "reading_quality",
-    "verdict",
-)
-"""The tables a short "why" goes through."""
 GROUP = "group"
-NOTES = "notes"
 CAUTIONS = "cautions"
 VERDICT = "verdict"
 SILENT, OFFER = "silent", "offer"

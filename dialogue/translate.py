@@ -10,6 +10,7 @@ from typing import Any
 
 from rules.book_format import OUTPUTS
 from rules.decision import Decision, Verdict
+from rules.explain import REASONS
 from rules.facts import Facts, Kind, Level, Material, Season, Sport, Symptom
 from rules.intake import POUNDS_PER
 from storage.rows import CustomerRow, ReadingRole, ReadingRow, StringJobRow
@@ -17,6 +18,9 @@ from storage.rows import CustomerRow, ReadingRole, ReadingRow, StringJobRow
 Phrase = dict[str, Any]
 """A response key with the values its sentence names; the values may be phrases in turn."""
 
+NOTES = "notes"
+STEPS = tuple(table for table in REASONS if table != NOTES)
+"""The tables a short "why" goes through; notes are told apart from it."""
 WEEKS_A_YEAR = 52
 MONTHS_A_YEAR = 12
 TAIL_SHOWN = 4

@@ -10,7 +10,16 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from rules.facts import Kind, Material
-from rules.physics_book import BOOK_FOLDER, Figure, Sourced, Spread, Strict, check_sentences, read_physics
+from rules.physics_book import (
+    BOOK_FOLDER,
+    Figure,
+    Saying,
+    Spread,
+    Strict,
+    check_complete,
+    check_sentences,
+    read_physics,
+)
 
 FILE = "forecast.yaml"
 
@@ -129,7 +138,7 @@ class Heat(Strict):
     nylon_percent_three_hours: Figure
 
 
-class ForecastBook(Sourced):
+class ForecastBook(Saying[ForecastRemark]):
     """All that the forecast assumes, with unit and source."""
 
     figures: ForecastFigures
@@ -137,7 +146,6 @@ class ForecastBook(Sourced):
     lines: dict[Kind, Lines]
     strings: dict[Material | Literal["unknown"], StringFigures]
     heat: Heat
-    remarks: dict[ForecastRemark, str]
     spans: dict[Literal["first_day", "day", "days", "weeks", "months"], str]
 
     @model_validator(mode="after")
@@ -149,15 +157,9 @@ class ForecastBook(Sourced):
             "remarks": set(ForecastRemark),
             "spans": {"first_day", "day", "days", "weeks", "months"},
         }
-        for table, keys in wanted.items():
-            if missing := keys - set(getattr(self, table)):
-                raise ValueError(f"{table}: {min(map(str, missing))} is missing; add a line for it")
+        check_complete(self, wanted)
         check_sentences(self.remarks, PLACEHOLDERS)
         return self
-
-    def say(self, remark: ForecastRemark, **values: object) -> str:
-        """Return the remark's sentence with its values filled in."""
-        return self.remarks[remark].format(**values)
 
     def say_days(self, days: float) -> str:
         """Return a length of time as people say it: days, weeks from two weeks on, months from three months on."""

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
+from collections.abc import Set as AbstractSet
+from enum import StrEnum
 from pathlib import Path
 from string import Formatter
-from typing import Any, TypeVar
+from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -56,6 +58,30 @@ class Sourced(Strict):
             if source not in self.sources:
                 raise ValueError(f"{place}: source {source!r} is not listed under sources; add it there")
         return self
+
+
+Remark = TypeVar("Remark", bound=StrEnum)
+
+
+class Saying(Sourced, Generic[Remark]):
+    """A data file that also words what its model says of itself."""
+
+    remarks: dict[Remark, str]
+
+    def say(self, remark: Remark, **values: object) -> str:
+        """Return the remark's sentence with its values filled in."""
+        return self.remarks[remark].format(**values)
+
+
+def check_complete(book: Sourced, wanted: Mapping[str, AbstractSet[str]]) -> None:
+    """Check that each table of a data file has a line for everything it must have one for.
+
+    Raises:
+        ValueError: names the table and the line.
+    """
+    for table, keys in wanted.items():
+        if missing := keys - set(getattr(book, table)):
+            raise ValueError(f"{table}: {min(map(str, missing))} is missing; add a line for it")
 
 
 def _cited(node: Any, place: str) -> Iterator[tuple[str, str]]:

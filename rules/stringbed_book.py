@@ -10,7 +10,16 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from rules.facts import Kind, Material
-from rules.physics_book import BOOK_FOLDER, Figure, Sourced, Spread, Strict, check_sentences, read_physics
+from rules.physics_book import (
+    BOOK_FOLDER,
+    Figure,
+    Saying,
+    Spread,
+    Strict,
+    check_complete,
+    check_sentences,
+    read_physics,
+)
 
 FILE = "stringbed.yaml"
 
@@ -119,7 +128,7 @@ class Misheard(Strict):
     source: str
 
 
-class StringbedBook(Sourced):
+class StringbedBook(Saying[StringbedRemark]):
     """All that the stringbed model assumes, with unit and source."""
 
     figures: StringbedFigures
@@ -127,7 +136,6 @@ class StringbedBook(Sourced):
     strings: dict[Material, StringFigures]
     slips: dict[str, Slip]
     misheard: Misheard
-    remarks: dict[StringbedRemark, str]
     kinds: dict[Kind, str]
 
     @model_validator(mode="after")
@@ -138,15 +146,9 @@ class StringbedBook(Sourced):
             "remarks": set(StringbedRemark),
             "kinds": set(Kind),
         }
-        for table, keys in wanted.items():
-            if missing := keys - set(getattr(self, table)):
-                raise ValueError(f"{table}: {min(map(str, missing))} is missing; add a line for it")
+        check_complete(self, wanted)
         check_sentences(self.remarks, PLACEHOLDERS)
         return self
-
-    def say(self, remark: StringbedRemark, **values: object) -> str:
-        """Return the remark's sentence with its values filled in."""
-        return self.remarks[remark].format(**values)
 
 
 @lru_cache(maxsize=4)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from pydantic import model_validator
 
-from rules.physics_book import BOOK_FOLDER, Figure, Sourced, Strict, check_sentences, read_physics
+from rules.physics_book import BOOK_FOLDER, Figure, Saying, Strict, check_complete, check_sentences, read_physics
 
 FILE = "tap.yaml"
 
@@ -63,22 +63,16 @@ class TapFigures(Strict):
     clipped_share: Figure
 
 
-class TapBook(Sourced):
+class TapBook(Saying[TapRemark]):
     """All that is assumed of a tap, with unit and source."""
 
     figures: TapFigures
-    remarks: dict[TapRemark, str]
 
     @model_validator(mode="after")
     def _complete(self) -> TapBook:
-        if missing := set(TapRemark) - set(self.remarks):
-            raise ValueError(f"remarks: {min(missing)} is missing; add a line for it")
+        check_complete(self, {"remarks": set(TapRemark)})
         check_sentences(self.remarks, PLACEHOLDERS)
         return self
-
-    def say(self, remark: TapRemark, **values: object) -> str:
-        """Return the remark's sentence with its values filled in."""
-        return self.remarks[remark].format(**values)
 
 
 @lru_cache(maxsize=4)

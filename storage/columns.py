@@ -46,20 +46,8 @@ class UTC(TypeDecorator[dt.datetime]):
         return value.replace(tzinfo=dt.UTC) if value.tzinfo is None else value.astimezone(dt.UTC)
 
 
-class PlainText(TypeDecorator[str]):
-    """Text that every database takes: half a letter or a null character, which some refuse, becomes U+FFFD."""
-
-    impl = Text
-    cache_ok = True
-    python_type = str
-
-    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:  # noqa: ARG002
-        """Return the text as it can be stored and looked for."""
-        return value if value is None else make_storable(value)
-
-
 class ShortText(TypeDecorator[str]):
-    """The same for a text of a bounded length."""
+    """Text of a bounded length that every database takes: what some refuse becomes U+FFFD."""
 
     impl = String
     cache_ok = True
@@ -68,6 +56,13 @@ class ShortText(TypeDecorator[str]):
     def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:  # noqa: ARG002
         """Return the text as it can be stored and looked for."""
         return value if value is None else make_storable(value)
+
+
+class PlainText(ShortText):
+    """The same for a text of any length."""
+
+    impl = Text
+    cache_ok = True
 
 
 def make_storable(text: str) -> str:

@@ -61,3 +61,8 @@ def sealed(action: CounterAction, slots: Mapping[str, Any], what: Phrase, *, kee
     unit = action.services.written_in()
     written = {"unit": unit, "what": what, "keep": keep} if unit else None
     return set_slots(sealed=slots["sealed"] + 1, written=written)
+
+
+def customer_slot(name: str, customer_id: int | None = None) -> dict[str, Any]:
+    """Return a customer as the slot holds one who is on no card yet, or of whom no more than this is needed."""
+    return {"customer_id": customer_id, "name": name, "tail": "", "racquets": []}

@@ -9,12 +9,12 @@ from rasa_sdk.events import ActiveLoop
 from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
-from dialogue.actions.base import CounterAction, Events, say, sealed, set_slots, today
-from dialogue.actions.records import TOLD_ON_RECORD, racquet_of
+from dialogue.actions.base import CounterAction, Events, customer_slot, say, sealed, set_slots, today
+from dialogue.actions.records import STRINGS, racquet_of, told_strings
 from dialogue.racquets import FACTS
 from dialogue.services import RacquetCard
 from dialogue.telling import Telling
-from dialogue.translate import Phrase, day_phrase, facts_phrases, phrase
+from dialogue.translate import Phrase, day_phrase, phrase
 
 OVER = (ActiveLoop(None), *set_slots(requested_slot=None))
 """The end of an errand."""
@@ -65,15 +65,12 @@ class TellBench(CounterAction):
         if rest:
             names = [racquet_of(each.card) for each in rest[:LISTED]]
             say(dispatcher, "utter_after_that", entries=names, n=len(rest))
-        who = {"customer_id": first.card.customer_id, "name": first.card.name, "tail": "", "racquets": []}
-        customer = who if first.card.customer_id else None
+        customer = customer_slot(first.card.name, first.card.customer_id) if first.card.customer_id else None
         return set_slots(record=first.card.to_record(), customer=customer, told=True, at_bench=True)
 
 
 def _entry(card: RacquetCard, promised_on: Any) -> Phrase:
-    told = [name for name in TOLD_ON_RECORD[:4] if name in card.facts]
-    strings = facts_phrases(card.facts, told) or phrase("utter_nothing_particular")
-    values = {"racquet": racquet_of(card), "strings": strings, "tag": card.tag}
+    values = {"racquet": racquet_of(card), "strings": told_strings(card, STRINGS), "tag": card.tag}
     if promised_on:
         return phrase("utter_bench_entry_promised", date=day_phrase(promised_on), **values)
     return phrase("utter_bench_entry", **values)

@@ -9,14 +9,14 @@ from rasa_sdk.events import ActiveLoop
 from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
-from dialogue.actions.base import CounterAction, Events, say, sealed, set_slots, today
-from dialogue.actions.records import DROPPING, MEANT, TOLD_ON_RECORD, racquet_of, which_racquet
+from dialogue.actions.base import CounterAction, Events, customer_slot, say, sealed, set_slots, today
+from dialogue.actions.records import DROPPING, MEANT, STRINGS, racquet_of, told_strings, which_racquet
 from dialogue.counter_words import NEW, by_number
 from dialogue.errors import ValueRefused
 from dialogue.forms import OF_THE_DATE, said_strings
 from dialogue.racquets import alike_racquet, known_facts
 from dialogue.services import RacquetCard
-from dialogue.translate import fact_phrase, facts_phrases, phrase
+from dialogue.translate import fact_phrase, phrase
 
 ASKED_AGAIN = frozenset({"mains_material", "mains_tension", "crosses_tension", "promised_on", "frame_check"})
 """What may be asked again when a drop-off is refused for it."""
@@ -82,7 +82,7 @@ class DropOff(CounterAction):
             self._tell(dispatcher, card, said["promised_on"])
         else:
             say(dispatcher, "utter_crack")
-        known = {"customer_id": card.customer_id, "name": card.name, "tail": "", "racquets": []}
+        known = customer_slot(card.name, card.customer_id)
         what = phrase("utter_undone_drop_off", racquet=racquet_of(card))
         declined = [slot for slot in slots["declined"] if slot not in ASKED_ONCE]
         done = {"record": card.to_record(), "told": True, "requested_slot": None}
@@ -105,11 +105,10 @@ class DropOff(CounterAction):
 
     @staticmethod
     def _tell(dispatcher: CollectingDispatcher, card: RacquetCard, promised_on: str | None) -> None:
-        told = [name for name in TOLD_ON_RECORD[:4] if name in card.facts]
         name = phrase("utter_name_and_racquet", name=card.name, racquet=card.racquet)
         values: dict[str, Any] = {
             "name": name if card.racquet else card.name,
-            "facts": facts_phrases(card.facts, told) or phrase("utter_nothing_particular"),
+            "facts": told_strings(card, STRINGS),
             "tag": card.tag,
             "spelt": " ".join(card.tag),
         }

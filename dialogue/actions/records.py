@@ -10,7 +10,16 @@ from rasa_sdk.events import ActiveLoop
 from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
-from dialogue.actions.base import CounterAction, Events, say, say_with_choices, sealed, set_slots, today
+from dialogue.actions.base import (
+    CounterAction,
+    Events,
+    customer_slot,
+    say,
+    say_with_choices,
+    sealed,
+    set_slots,
+    today,
+)
 from dialogue.actions.moving import offer_move
 from dialogue.counter_words import NEW, fits_name, which_of
 from dialogue.errors import ValueRefused
@@ -26,11 +35,10 @@ UNTOLD = frozenset({"reading_form", "strung_form", "label_form"})
 """Errands of somebody at the bench, who need not hear what is on record first."""
 LISTED = 8
 """How many racquets of the due list are read out."""
+MATERIALS = ("mains_material", "crosses_material")
+STRINGS = (*MATERIALS, "mains_tension", "crosses_tension")
 TOLD_ON_RECORD = (
-    "mains_material",
-    "crosses_material",
-    "mains_tension",
-    "crosses_tension",
+    *STRINGS,
     "strung_on",
     "label_due",
     "level",
@@ -75,10 +83,9 @@ def _nobody(dispatcher: CollectingDispatcher, tracker: Tracker, name: str, loop:
     if loop == "keep_form":
         claim = {"slot": "customer_name", "value": name, "words": name, "why": "new_customer", "owner": None}
         return set_slots(pending=[claim], requested_slot=None)
-    new: dict[str, Any] = {"customer_id": None, "name": name, "tail": "", "racquets": []}
     if loop != "drop_off_form":
         say(dispatcher, "utter_new_name", name=name)
-    return set_slots(customer=new, requested_slot=None)
+    return set_slots(customer=customer_slot(name), requested_slot=None)
 
 
 def _customers(cards: Sequence[Card]) -> dict[str, Any]:
@@ -150,10 +157,15 @@ def _racquet_entry(card: RacquetCard, number: int) -> dict[str, Any]:
     if card.racquet:
         text = phrase("utter_option_racquet", racquet=card.racquet)
     elif card.tag:
-        strings = facts_phrases(card.facts, [name for name in TOLD_ON_RECORD[:2] if name in card.facts])
-        text = phrase("utter_option_racquet_plain", strings=strings or phrase("utter_nothing_particular"), tag=card.tag)
+        text = phrase("utter_option_racquet_plain", strings=told_strings(card, MATERIALS), tag=card.tag)
     value = {**card.to_record(), "facts": dict(card.facts)}
     return {"text": text, "value": value, "marks": [card.racquet, card.tag]}
+
+
+def told_strings(card: RacquetCard, names: Sequence[str]) -> Any:
+    """Return what is on record of a racquet's strings, or that it is nothing particular."""
+    told = [name for name in names if name in card.facts]
+    return facts_phrases(card.facts, told) or phrase("utter_nothing_particular")
 
 
 def _recall(dispatcher: CollectingDispatcher, tracker: Tracker, card: RacquetCard) -> Events:

@@ -9,7 +9,7 @@ from rasa_sdk.events import ActiveLoop
 from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
-from dialogue.actions.base import CounterAction, Events, say, say_with_choices, set_slots
+from dialogue.actions.base import CounterAction, Events, customer_slot, say, say_with_choices, set_slots
 from dialogue.actions.moving import MOVE_DATE, answer_move, offer_move
 from dialogue.intake import DOUBTFUL, UNNOTED, claims, intent_of
 from dialogue.racquets import all_racquets, switch
@@ -142,7 +142,7 @@ def _kept(claim: Mapping[str, Any]) -> dict[str, Any]:
     if claim["slot"] == "customer":
         return {"customer": claim["value"], "customer_name": claim["value"]["name"]}
     if claim["why"] in NEW_CARD:
-        return {"customer": {"customer_id": None, "name": claim["value"], "tail": "", "racquets": []}}
+        return {"customer": customer_slot(claim["value"])}
     if claim["why"] == DOUBTFUL and claim["slot"] == "reading":
         # It is on its way to a card: there it is kept, since somebody stands by it.
         return {"reading": claim["value"], "sure_of": claim["value"]}

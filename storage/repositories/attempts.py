@@ -61,8 +61,7 @@ class Attempts:
     def has(self, bound: Bound) -> bool:
         """Tell whether something was tried under a key within its span."""
         asked = select(models.Attempt.moments).where(models.Attempt.key == bound.stored)
-        moments = self._session.scalar(asked) or []
-        return any(abs(self._session.clock().timestamp() - moment) < bound.seconds for moment in moments)
+        return bool(_recent(self._session.scalar(asked) or [], bound.seconds, self._session.clock()))
 
     def forget(self, bound: Bound) -> None:
         """Forget what was tried under a key, after an attempt that was right."""
@@ -91,14 +90,15 @@ class Attempts:
             .with_for_update()
         )
         span = {bound.stored: bound.seconds for bound in bounds}
-        # A clock that was set back must not make anybody wait for the time it went back.
         return {
             **{key: [] for key in span},
-            **{
-                key: [moment for moment in moments if abs(now.timestamp() - moment) < span[key]]
-                for key, moments in self._session.execute(asked)
-            },
+            **{key: _recent(moments, span[key], now) for key, moments in self._session.execute(asked)},
         }
+
+
+def _recent(moments: Sequence[float], seconds: float, now: dt.datetime) -> list[float]:
+    """Return the moments within a span of now; nobody waits for the time that a clock was set back by."""
+    return [moment for moment in moments if abs(now.timestamp() - moment) < seconds]
 
 
 def _wait(bound: Bound, moments: list[float], now: dt.datetime) -> float:

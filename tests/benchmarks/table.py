@@ -41,7 +41,7 @@ from tests.assistant.web.running_shop import TODAY
 from tests.assistant.web.test_serve_command import start
 from tests.benchmarks.big_shop import TODAY as BIG_TODAY
 from tests.benchmarks.big_shop import Size, open_big_shop
-from tests.benchmarks.kiosk_load import run_load
+from tests.benchmarks.kiosk_load import Kiosk, run_load
 from tests.benchmarks.test_understanding_peers import read_like_nearest
 from tests.dialogue.scripts import build_conversation
 from tests.dialogue.test_turn_speed import TALK
@@ -164,8 +164,6 @@ def _at_kiosks(url: str, kiosks: int, where: str, bound: str, *words: str) -> Ro
 
 
 async def _fetch(address: str) -> None:
-    from tests.benchmarks.kiosk_load import Kiosk  # noqa: PLC0415 - one request needs no load
-
     kiosk = Kiosk(address, keeps_open=False)
     assert await kiosk.ask("/favicon.ico") == 200
 
