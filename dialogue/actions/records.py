@@ -236,13 +236,13 @@ class Keep(CounterAction):
         events: Events = []
         tag = ""
         for key, racquet in racquets.items():
-            if not racquet.get("consultation") or not racquet.get("decision"):
+            if not racquet.get("consultation"):
                 continue
             nickname = racquet.get("owner") if racquet["whose"] == "racquet" else None
             facts = {name: racquet[name] for name in FACTS if name in racquet}
-            card = self.services.keep(
-                customer["customer_id"], {**racquet, "facts": facts, "nickname": nickname}, today(tracker)
-            )
+            # Open again, a decision follows by the racquet's record once it is taken.
+            keep = self.services.keep if racquet.get("decision") else self.services.open_racquet
+            card = keep(customer["customer_id"], {**racquet, "facts": facts, "nickname": nickname}, today(tracker))
             tag = card.tag
             if key == slots["racquet_key"]:
                 events += set_slots(record=card.to_record())

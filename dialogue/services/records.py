@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from typing import Any
 
 from dialogue.services.cards import Card, DueEntry, RacquetCard
@@ -51,9 +52,19 @@ class Records:
         if values := customer_values(facts):
             self._unit.customers.change(customer_id, **values)
 
-    def new_racquet(self, customer_id: int, facts: Facts, nickname: str | None) -> int:
-        """Store a new racquet and return its number."""
-        row = RacquetRow(customer_id=customer_id, nickname=nickname, sport=facts.sport and facts.sport.value)
+    def open_racquet(self, customer_id: int, facts: Facts, said: Mapping[str, Any]) -> int:
+        """Write a racquet to a customer's card, where it is not on one yet, and return its number.
+
+        Args:
+            customer_id: whose card it goes on.
+            facts: what is known of racquet and player.
+            said: {"record", "nickname"}: its place on record and what it is called, where there are any.
+        """
+        self.learn(customer_id, facts)
+        if known := (said.get("record") or {}).get("racquet_id"):
+            return int(known)
+        sport = facts.sport and facts.sport.value
+        row = RacquetRow(customer_id=customer_id, nickname=said.get("nickname"), sport=sport)
         return self._unit.racquets.add(row).id
 
     def racquets(self, customer_id: int, today: dt.date) -> tuple[RacquetCard, ...]:

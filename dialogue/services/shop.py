@@ -262,17 +262,26 @@ class Services(Stringings, Lessons):
             racquet: {"facts", "decision", "consultation", "record", "nickname"} of the racquet.
             today: the day of the conversation.
         """
-        facts = self.facts(racquet["facts"], today)
         with self.work() as unit:
-            records = Records(unit)
-            racquet_id = (racquet.get("record") or {}).get("racquet_id") or records.new_racquet(
-                customer_id, facts, racquet.get("nickname")
-            )
+            records, facts = Records(unit), self.facts(racquet["facts"], today)
+            racquet_id = records.open_racquet(customer_id, facts, racquet)
             stored = unit.consultations.link(racquet["consultation"], customer_id=customer_id, racquet_id=racquet_id)
             job_id = records.follow(stored, facts, Decision.from_dict(racquet["decision"]))
             unit.consultations.link(stored.id, job_id=job_id)
-            records.learn(customer_id, facts)
             return records.card(racquet_id, today)
+
+    def open_racquet(self, customer_id: int, racquet: Mapping[str, Any], today: dt.date) -> RacquetCard:
+        """Write a racquet to a customer's card without a decision, where it is not on one yet, and return it.
+
+        Args:
+            customer_id: whose card it goes on.
+            racquet: {"facts", "record", "nickname"} of the racquet.
+            today: the day of the conversation.
+        """
+        facts = self.facts(racquet["facts"], today)
+        with self.work() as unit:
+            records = Records(unit)
+            return records.card(records.open_racquet(customer_id, facts, racquet), today)
 
     def due(self, today: dt.date) -> tuple[DueEntry, ...]:
         """Return the racquets whose strings are due this week or overdue, the longest overdue first."""
