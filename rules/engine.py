@@ -8,7 +8,7 @@ import threading
 from bisect import bisect_left
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any, Protocol
 
@@ -28,6 +28,8 @@ CATCH_ALL = "catch_all"
 """No row can be called so: a row's id holds no underscore."""
 VALUES = {"entry": "values"}
 """The mark of the fact that holds a decision's values."""
+MOST_ANSWERS = 4096
+"""Answers kept for each loaded table."""
 MOST_TABLES = 64
 """Tables kept loaded, those of about four editions: each takes memory until it is taken down."""
 
@@ -49,11 +51,17 @@ def choose_engine() -> Engine:
 
 
 class DurableEngine:
-    """Fires rows through durable-rules: one ruleset a table, a new session a decision."""
+    """Fires rows through durable-rules: one ruleset a table, a new session a question.
+
+    A table answers on what it is asked alone, and the values reach it as words and places among its bounds: few
+    different questions, of which a shop asks the same again and again. What it was asked once it remembers.
+    """
 
     name = "durable"
 
-    def __init__(self) -> None:
+    def __init__(self, most_answers: int = MOST_ANSWERS) -> None:
+        """Keep up to so many answers for each table; 0 asks the engine each time."""
+        self._most_answers = most_answers
         self._host = _make_quiet_host()
         self._lock = threading.Lock()
         self._numbers = itertools.count(1)
@@ -67,7 +75,15 @@ class DurableEngine:
             RulesError: when the engine fails.
         """
         with self._lock:
-            return self._run(self._load(book.tables[table]), values)
+            ruleset = self._load(book.tables[table])
+            asked = ruleset.encode_values(values)
+            key = frozenset(asked.items())
+            answer = ruleset.answers.get(key)
+            if answer is None:
+                answer = self._run(ruleset, asked)
+                if len(ruleset.answers) < self._most_answers:
+                    ruleset.answers[key] = answer
+            return answer
 
     def _load(self, table: Table) -> _Ruleset:
         """Return the ruleset of a table, loaded once; takes down the one that has not been used for longest."""
@@ -83,14 +99,14 @@ class DurableEngine:
             self._host.take_down(oldest.name)
         return found
 
-    def _run(self, ruleset: _Ruleset, values: Values) -> tuple[Row, ...]:
+    def _run(self, ruleset: _Ruleset, asked: Mapping[str, str | int]) -> tuple[Row, ...]:
         session = f"s{next(self._numbers)}"
         self._fired.clear()
         try:
             # A session in which no action ever ran must not be deleted: the priming fact makes one run.
             self._host.assert_facts(ruleset.name, [{"entry": "begin", "sid": session, "id": "b0"}])
             try:
-                facts = {"entry": "values", "sid": session, "id": "v1", **ruleset.encode_values(values)}
+                facts = {"entry": "values", "sid": session, "id": "v1", **asked}
                 self._host.assert_facts(ruleset.name, [facts])
                 problem = (self._host.get_state(ruleset.name, session) or {}).get("exception")
             finally:
@@ -127,6 +143,8 @@ class _Ruleset:
     """Kept alive while loaded, for it is found by its identity."""
     bounds: Mapping[str, tuple[float, ...]]
     """Every number at which a row turns, by column."""
+    answers: dict[frozenset[tuple[str, str | int]], tuple[Row, ...]] = field(default_factory=dict)
+    """The rows that fired, by what was asked."""
 
     def encode_values(self, values: Values) -> dict[str, str | int]:
         """Return what the engine may compare; a value of the wrong kind is left out, as if it were not known."""

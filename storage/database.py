@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,7 +13,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from sqlalchemy import URL, Connection, Engine, StaticPool, create_engine, event, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+from sqlalchemy.exc import ArgumentError, DBAPIError, DisconnectionError, NoSuchModuleError
 
 from storage import schema
 from storage.audit import UnitSession
@@ -20,6 +21,8 @@ from storage.errors import StoreUnusable, explain
 from storage.places import default_file
 from storage.unit_of_work import UnitOfWork
 
+IDLE_SECONDS = 1.0
+"""A connection to a server used within this time is taken to stand: asking would cost each turn a journey."""
 BUSY_MS = 5000
 """How long a writer waits for another one."""
 
@@ -38,6 +41,8 @@ class Store:
         """The file or the server, without a password."""
         self._clock = clock
         self._writing = engine.execution_options(counterpull_begin="BEGIN IMMEDIATE")
+        server = engine.url.get_backend_name() != "sqlite"
+        self._glancing = engine.execution_options(isolation_level="AUTOCOMMIT") if server else engine
         # One memory database is one connection: its units take turns.
         self._turn = threading.Lock() if isinstance(engine.pool, StaticPool) else None
 
@@ -58,6 +63,12 @@ class Store:
     def view(self) -> Iterator[UnitOfWork]:
         """Open a unit of work for reading only: it waits for no writer and nothing it writes is kept."""
         with self._exclusively(), UnitOfWork(self._session(self.engine, "reader"), self.where) as unit:
+            yield unit
+
+    @contextmanager
+    def glance(self) -> Iterator[UnitOfWork]:
+        """Open a unit of work for one single question: on a server it needs no transaction."""
+        with self._exclusively(), UnitOfWork(self._session(self._glancing, "reader"), self.where) as unit:
             yield unit
 
     @property
@@ -166,8 +177,6 @@ def _engine(url: URL, synchronous: str) -> Engine:
             options = {"poolclass": StaticPool, "connect_args": {"check_same_thread": False}}
         else:
             _guard_file(path)
-    else:
-        options = {"pool_pre_ping": True}
     try:
         engine = create_engine(url, **options)
     except (NoSuchModuleError, ImportError) as error:
@@ -175,7 +184,26 @@ def _engine(url: URL, synchronous: str) -> Engine:
         raise StoreUnusable(place_of(url), "driver", message) from error
     if url.get_backend_name() == "sqlite":
         _tune(engine, synchronous)
+    else:
+        _look_after(engine)
     return engine
+
+
+def _look_after(engine: Engine) -> None:
+    """Ask a connection to a server that has lain idle whether it still stands, before somebody's turn rests on it."""
+
+    @event.listens_for(engine, "checkin")
+    def _lay_down(_: object, record: Any) -> None:
+        record.info["since"] = time.monotonic()
+
+    @event.listens_for(engine, "checkout")
+    def _take_up(connection: Any, record: Any, _: object) -> None:
+        if time.monotonic() - record.info.get("since", time.monotonic()) < IDLE_SECONDS:
+            return
+        try:
+            engine.dialect.do_ping(connection)
+        except engine.dialect.loaded_dbapi.Error as error:
+            raise DisconnectionError from error  # the pool takes another one
 
 
 def _guard_file(path: Path) -> None:

@@ -39,7 +39,7 @@ class Services(Stringings, Lessons):
 
     def load(self, sender_id: str) -> ConversationRow:
         """Return a conversation as stored."""
-        with self.store.view() as unit:
+        with self.store.glance() as unit:
             return unit.conversations.load(sender_id)
 
     def save(self, row: ConversationRow, events: Sequence[Mapping[str, Any]], customer_id: int | None) -> bool:

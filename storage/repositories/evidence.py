@@ -8,11 +8,12 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import delete, func, select, update
+from sqlalchemy import bindparam, delete, func, insert, select, update
+from sqlalchemy.exc import IntegrityError
 
 from storage import models
 from storage.errors import Conflict
-from storage.repositories.base import Repository, columns, read
+from storage.repositories.base import Repository, read
 from storage.rows import ConsultationRow, ConversationRow, RulebookRow
 
 
@@ -103,6 +104,21 @@ class Consultations(Repository[models.Consultation, ConsultationRow]):
         )
 
 
+# Every turn begins and ends with these: plain statements, put together once.
+_TALKS: Any = models.Conversation.__table__
+_LOAD = select(*(_TALKS.c[name] for name in ConversationRow.__dataclass_fields__)).where(
+    _TALKS.c.sender_id == bindparam("sender")
+)
+_CHANGING = ("events", "customer_id", "version", "updated_at")
+_BEGIN = insert(_TALKS).returning(_TALKS.c.id)
+_GO_ON = (
+    update(_TALKS)
+    .where(_TALKS.c.sender_id == bindparam("sender"), _TALKS.c.version == bindparam("seen"))
+    .values({name: bindparam(name) for name in _CHANGING})
+    .returning(_TALKS.c.id)
+)
+
+
 class Conversations(Repository[models.Conversation, ConversationRow]):
     """Every conversation that is not forgotten yet."""
 
@@ -111,9 +127,7 @@ class Conversations(Repository[models.Conversation, ConversationRow]):
 
     def load(self, sender_id: str) -> ConversationRow:
         """Return the conversation of this sender; an empty one of version 0 when there is none yet."""
-        # Read as plain columns: every turn begins and ends here.
-        asked = select(*columns(models.Conversation, ConversationRow))
-        found = self._session.execute(asked.where(models.Conversation.sender_id == sender_id)).first()
+        found = self._session.execute(_LOAD, {"sender": sender_id}).first()
         return read(iter(found), ConversationRow) if found else ConversationRow(sender_id=sender_id)
 
     def save(self, row: ConversationRow) -> ConversationRow:
@@ -122,29 +136,24 @@ class Conversations(Repository[models.Conversation, ConversationRow]):
         Raises:
             Conflict: when another worker saved a turn since this one was loaded: load it and answer again.
         """
-        saved = {"events": _own(list(row.events)), "customer_id": row.customer_id, "version": row.version + 1}
-        saved["updated_at"] = self._session.clock()
-        table = models.Conversation
+        saved = replace(row, version=row.version + 1, updated_at=self._session.clock())
+        written = {name: getattr(saved, name) for name in _CHANGING} | {"events": list(row.events)}
         if row.version == 0:
-            live = table(sender_id=row.sender_id, **saved)
-            self._session.add(live)
-            self._flush()
-            number = live.id
+            try:
+                number = self._session.execute(_BEGIN, {"sender_id": row.sender_id, **written}).scalar_one()
+            except IntegrityError as error:
+                raise Conflict(
+                    "conversation", None, f"This conversation contradicts what is stored: {error.orig}."
+                ) from error
         else:
-            changed = self._session.execute(
-                update(table)
-                .where(table.sender_id == row.sender_id, table.version == row.version)
-                .values(**saved)
-                .returning(table.id)
-                .execution_options(synchronize_session=False)
-            ).first()
-            if changed is None:
+            which = {"sender": row.sender_id, "seen": row.version}
+            number = self._session.execute(_GO_ON, {**which, **written}).scalar()
+            if number is None:
                 raise Conflict("conversation", row.id, "Another turn of this conversation was stored meanwhile.")
-            number = changed.id
             for known in self._session.identity_map.values():
-                if isinstance(known, table):
+                if isinstance(known, models.Conversation):
                     self._session.expire(known)
-        return replace(row, id=number, **{**saved, "events": tuple(saved["events"])})
+        return replace(saved, id=number)
 
     def forget_before(self, moment: dt.datetime) -> int:
         """Remove the conversations nobody has continued since and return how many there were."""

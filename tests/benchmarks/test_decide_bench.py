@@ -30,9 +30,14 @@ RAW: dict[str, Any] = {
     "baseline": {"value": 40, "kind": "stiffness"},
     "reading": {"value": 34, "kind": "stiffness"},
 }
-ENGINES = (DurableEngine(), PlainEngine())
+ENGINES: dict[str, Engine] = {
+    "durable-each-time": DurableEngine(most_answers=0),
+    "durable": DurableEngine(),
+    "plain": PlainEngine(),
+}
+"""The engine asked each time, the engine that remembers what its tables said, and the plain evaluator."""
 DECISIONS = 20_000
-each_engine = pytest.mark.parametrize("engine", ENGINES, ids=[engine.name for engine in ENGINES])
+each_engine = pytest.mark.parametrize("engine", ENGINES.values(), ids=list(ENGINES))
 
 
 def decide_by_hand(facts: Facts) -> tuple[str, dt.date | None, float]:

@@ -20,7 +20,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import inspect, text
+from sqlalchemy import NullPool, create_engine, inspect, text
 from sqlalchemy.exc import SQLAlchemyError
 
 from storage import database, schema
@@ -28,7 +28,7 @@ from storage.columns import Base
 from storage.database import Store, open_store
 from storage.errors import StorageError, StoreUnusable
 from storage.places import default_file
-from storage.rows import CustomerRow, ReadingRow
+from storage.rows import ConversationRow, CustomerRow, ReadingRow
 from tests.storage.conftest import TODAY, bring_racquet
 
 
@@ -396,3 +396,40 @@ def test_days_are_stored_as_days_whatever_the_clock(store: Store) -> None:
     with store.view() as unit:
         assert unit.jobs.get(job.id).promised_on == leap
         assert type(unit.jobs.get(job.id).restring_by) is dt.date
+
+
+def test_a_connection_the_server_has_closed_meanwhile_is_replaced(
+    postgresql: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The server was restarted over lunch: nobody at the counter notices."""
+    monkeypatch.setattr("storage.database.IDLE_SECONDS", 0.0)
+    with open_store(postgresql) as store:
+        with store.glance() as unit:
+            assert unit.conversations.load("kiosk-1").version == 0
+        close_connections(postgresql)
+        with store.unit() as unit:
+            unit.conversations.save(ConversationRow(sender_id="kiosk-1"))
+            unit.commit()
+        with store.glance() as unit:
+            assert unit.conversations.load("kiosk-1").version == 1
+
+
+def test_a_connection_that_breaks_in_a_turn_is_told_and_the_next_turn_gets_another_one(postgresql: str) -> None:
+    """Within the second in which nobody asks whether it stands."""
+    with open_store(postgresql) as store:
+        with store.glance() as unit:
+            unit.conversations.load("kiosk-1")
+        close_connections(postgresql)
+        with pytest.raises(StoreUnusable), store.glance() as unit:
+            unit.conversations.load("kiosk-1")
+        with store.glance() as unit:
+            assert unit.conversations.load("kiosk-1").version == 0
+
+
+def close_connections(url: str) -> None:
+    """Let the server end every connection but the one that says so."""
+    engine = create_engine(url, poolclass=NullPool)
+    with engine.connect() as connection:
+        others = "FROM pg_stat_activity WHERE pid <> pg_backend_pid() AND usename = current_user"
+        connection.execute(text(f"SELECT pg_terminate_backend(pid) {others}"))
+    engine.dispose()
