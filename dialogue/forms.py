@@ -12,6 +12,8 @@ TEXTS = frozenset({"customer_phone", "customer_email", "wish"})
 """Slots in which an empty text is no answer."""
 OF_THE_DATE = frozenset({"level", "plays_per_week", "season", "league_start"})
 """Asked for only where the strings get no date without them."""
+OF_THE_ADVICE = frozenset({"symptoms", "breaks_strings"})
+"""Asked for only where advice on strings turns on them."""
 
 
 def first_missing(slots: Mapping[str, Any], form: Sequence[str]) -> str | None:
@@ -29,7 +31,7 @@ def _is_missing(slot: str, slots: Mapping[str, Any]) -> bool:
         return customer is None and not slots["record"]
     if slot in slots["declined"] or slot in slots["unknown"]:
         return False
-    if slot in OF_THE_DATE:
+    if slot in OF_THE_DATE | OF_THE_ADVICE:
         matters = slot in slots["asks"]
     else:
         matters = {

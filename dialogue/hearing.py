@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Protocol
 
+from dialogue.advising import ADVISABLE, open_advice
 from dialogue.counter_words import (
     address_said,
     days_promised,
@@ -29,15 +30,17 @@ WHOLE_NUMBER = 9
 """So many digits in a row are a phone number without being asked for."""
 SHORTEST_TAIL = 3
 """Of fewer digits nobody is found again."""
+YES_OR_NO = frozenset({"affirm", "deny"})
 SETTLING = frozenset({"affirm", "deny", "dont_know"})
 DROP_OFF = "drop_off"
 DROPPING = "drop_off_form"
 WISH, TENSION, CROSSES = "wish", "mains_tension", "crosses_tension"
 ADDRESS = "customer_email"
 GROUP = "group"
+ADVISED = "advised"
 PRACTICE_READS: Mapping[str, str] = {"date": "label_due", "reason": "customer_choice"}
 """As answers to what the parts of an exercise are read."""
-WANTED = frozenset({"printed_range", "same_as"})
+WANTED = frozenset({"printed_range", "same_as", "advise"})
 """What is listened for only where a racquet is left."""
 FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading", "mark_strung", "ask_label"})
 READINGS = frozenset({"reading", "baseline"})
@@ -238,6 +241,18 @@ def _wish(slots: Mapping[str, Any], read: Read) -> Understanding:
     return _chosen(heard, WISH)
 
 
+def _advised(slots: Mapping[str, Any], read: Read) -> Understanding:
+    """Return the answer to strings that were advised: yes, no, or others; else what was said of strings as ever."""
+    question = str(open_question(slots))
+    heard = read(question)
+    if not open_advice(slots):
+        return heard
+    if answer_to(ADVISED, heard.text) and set(heard.slots) <= {"same_as"}:
+        return replace(heard, intent="deny", slots={}, evidence=(), questions=())
+    plain = read(None)
+    return plain if plain.intent in YES_OR_NO and not plain.slots else heard
+
+
 def _address(_: Mapping[str, Any], read: Read) -> Understanding:
     heard = read(None)
     piece = address_said(heard.text)
@@ -280,5 +295,5 @@ def _renamed(heard: Understanding, slot: str, name: str) -> Understanding:
 
 
 OwnWay = Callable[[Mapping[str, Any], Read], Understanding]
-OWN_WAYS: Mapping[str, OwnWay] = {WISH: _wish, PHONE: _tail, ADDRESS: _address}
+OWN_WAYS: Mapping[str, OwnWay] = {WISH: _wish, PHONE: _tail, ADDRESS: _address, **dict.fromkeys(ADVISABLE, _advised)}
 """Questions whose answers are read in a way of their own."""

@@ -37,10 +37,10 @@ BACK_QUESTIONS: Mapping[str, tuple[str, str]] = {
 WORD = r"[a-z']+"
 KEPT_SLOTS = frozenset(
     {*FACTS, "customer_name", "customer_phone", "customer_email", "racquet_count", "reading_kind"}
-    | {"promised_on", "frame_check", "printed_range", "same_as", "racquet_name", "seen_by", "wish"}
+    | {"promised_on", "frame_check", "printed_range", "same_as", "racquet_name", "seen_by", "wish", "advise"}
 )
 """What is kept of what was said: the facts of a racquet, and what belongs to the conversation."""
-UNNOTED = frozenset({"customer_name", "racquet_name", "wish"})
+UNNOTED = frozenset({"customer_name", "racquet_name", "wish", "advise"})
 """What is not said back: the answer that follows names it."""
 
 

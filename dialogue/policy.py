@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from dialogue.advising import ADVISABLE, ADVISED_FIRST, explains_advice, open_advice
 from dialogue.intake import NO_VALUE_INTENTS, UNNOTED, answers_the_question, asks_back, brings_values, claims, intent_of
 from dialogue.options import chosen, none_of_them
 from dialogue.racquets import FACTS, all_racquets
@@ -14,7 +15,8 @@ TAKE_IN = "action_take_in"
 PRACTISE = "action_practise"
 RIDE = "action_ride_along"
 ASK = "action_ask"
-CONSULT, KEEP, PICKUP, READING, DROP_OFF, STRUNG, LABEL = (
+ADVISE, WEIGH = "action_advise", "action_weigh_advice"
+CONSULT, KEEP, PICKUP, READING, DROP_OFF, STRUNG, LABEL, ADVICE = (
     "consultation_form",
     "keep_form",
     "pickup_form",
@@ -22,6 +24,7 @@ CONSULT, KEEP, PICKUP, READING, DROP_OFF, STRUNG, LABEL = (
     "drop_off_form",
     "strung_form",
     "label_form",
+    "advice_form",
 )
 SUBMIT: Mapping[str, str] = {
     KEEP: "action_keep",
@@ -30,6 +33,7 @@ SUBMIT: Mapping[str, str] = {
     DROP_OFF: "action_drop_off",
     STRUNG: "action_mark_strung",
     LABEL: "action_show_label",
+    ADVICE: "action_tell_advice",
 }
 """What a filled form leads to."""
 LOOK_OVER = "action_look_over"
@@ -106,6 +110,10 @@ SILENT = frozenset(
         "action_operate",
         LOOK_OVER,
         NEXT_RACQUET,
+        ADVICE,
+        ADVISE,
+        WEIGH,
+        "action_answer_advice",
     }
 )
 """These say nothing by themselves."""
@@ -192,6 +200,8 @@ def _settle(talk: Talk, done: Sequence[str]) -> Iterator[str]:
         waiting = slots["pending"][0]["slot"]
         if intent in {"affirm", "deny", "dont_know"} or any(claim.slot == waiting for claim in found):
             yield "action_settle"
+    elif _answers_advice(talk) and not found:
+        yield "action_answer_advice"
     elif slots["offer"] and not slots["requested_slot"] and intent in {"affirm", "deny", "dont_know"} and not found:
         yield "action_answer_offer"
 
@@ -210,8 +220,26 @@ def _take_in(talk: Talk, done: Sequence[str]) -> Iterator[str]:
         if slots["told"] and talk.loop is None:
             yield KEEP
         yield "action_find_customer"
-    if _means_none(talk) and not done:
+    if _wants_advice(talk) and set(done) <= {TAKE_IN, "action_operate"}:
+        yield ADVISE
+    elif _means_none(talk) and not done:
         yield "action_not_known"
+
+
+def _wants_advice(talk: Talk) -> bool:
+    """Tell whether advice on strings is asked for, or needed: nobody can string what nobody names."""
+    slots, intent = talk.slots, intent_of(talk.latest_message)
+    if slots["pending"] or slots["options"] or slots["asked_back"]:
+        return False
+    unsure = intent == "dont_know" and talk.loop == DROP_OFF and slots["requested_slot"] in ADVISABLE
+    return intent == "ask_advice" or (unsure and not claims(talk.latest_message))
+
+
+def _answers_advice(talk: Talk) -> bool:
+    """Tell whether a bare yes or no is the answer to what was advised."""
+    slots = talk.slots
+    offered = talk.loop == DROP_OFF and slots["requested_slot"] in ADVISABLE and open_advice(slots)
+    return bool(offered) and intent_of(talk.latest_message) in {"affirm", "deny"}
 
 
 def _means_none(talk: Talk) -> bool:
@@ -239,6 +267,8 @@ def _answer(talk: Talk, done: Sequence[str]) -> Iterator[str]:
         yield READING
     elif intent == "greet" and not done:
         yield "utter_greet_again" if _under_way(talk) else "utter_greet"
+    elif intent in {"ask_why", "ask_why_question"} and explains_advice(slots, talk.loop):
+        yield "action_explain_advice"
     elif intent in DIGRESSIONS and not _is_noise(talk, done):
         if "action_not_understood" not in done:
             yield DIGRESSIONS[intent]
@@ -312,6 +342,10 @@ def _fill(talk: Talk) -> Iterator[str]:
     loop = str(talk.loop)
     if loop == DROP_OFF:
         yield LOOK_OVER
+        if talk.slots["advise"] and talk.slots["requested_slot"] in ADVISED_FIRST:
+            yield ADVISE
+    elif loop == ADVICE:
+        yield WEIGH
     if talk.slots["requested_slot"]:
         yield ASK
     else:

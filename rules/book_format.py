@@ -166,6 +166,8 @@ class ValuesSpec(Strict):
 
 OWN = "own"
 """The table of a shop's own rows, which alone may be empty, or be missing altogether."""
+OPTIONAL_TABLES = frozenset({OWN, "advise_strings", "advise_tension"})
+"""Tables a book may do without."""
 LONGEST_OWN_MONTHS = 60
 
 OUTPUTS: Mapping[str, Mapping[str, tuple[Scalar, ...] | Literal["value", "months"]]] = {
@@ -195,6 +197,14 @@ OUTPUTS: Mapping[str, Mapping[str, tuple[Scalar, ...] | Literal["value", "months
     },
     "notes": {"note": ("season", "about", "age_unknown")},
     OWN: {"every_months": "months"},
+    "advise_strings": {"mains": tuple(Material), "crosses": tuple(Material)},
+    "advise_tension": {
+        "start": ("middle", "unread"),
+        "lower": "value",
+        "raise": "value",
+        "range": "value",
+        "note": ("stiff_string", "kept_inside"),
+    },
 }
 """What the chain knows how to take from each table."""
 
@@ -262,6 +272,20 @@ COLUMNS: Mapping[str, Mapping[str, tuple[Scalar, ...] | Literal["number", "word"
         "sport": (*Sport, "unnamed"),
     },
     "notes": {"season_named": YES_NO, "strung_approx": YES_NO, "age_unknown": YES_NO},
+    "advise_strings": {
+        "arm_pain": YES_NO,
+        "sport": (*Sport, "unnamed"),
+        "breaks_strings": YES_NO,
+        "level": tuple(Level),
+    },
+    "advise_tension": {
+        "arm_pain": YES_NO,
+        "mains_material": tuple(Material),
+        "loss_of_power": YES_NO,
+        "loss_of_control": YES_NO,
+        "printed_known": YES_NO,
+        "outside": YES_NO,
+    },
 }
 """What the chain tells each table, by column, with the values it may have."""
 
@@ -291,6 +315,8 @@ PLACEHOLDERS: Mapping[str, frozenset[str]] = {
     ),
     "cautions": frozenset({"highest_tension_lb", "lowest_tension_lb"}),
     "notes": frozenset({"season", "strung_named"}),
+    "advise_strings": frozenset(),
+    "advise_tension": frozenset({"edge_lb"}),
 }
 """The values a table's sentences may name in braces, beside the numbers of values.yaml by their names."""
 

@@ -13,8 +13,8 @@ from typing import Any
 from rules.book_format import (
     NEEDED_LIMITS,
     NEEDED_VALUES,
+    OPTIONAL_TABLES,
     OUTPUTS,
-    OWN,
     SourceSpec,
     ValuesSpec,
     check_spec,
@@ -28,7 +28,7 @@ from rules.words_format import check_words
 
 BOOK_FOLDER = Path(__file__).parent / "book"
 TABLE_FILES = ("interval.yaml", "readings.yaml", "verdict.yaml", "cautions.yaml")
-OPTIONAL_FILES = (OWN_FILE,)
+OPTIONAL_FILES = (OWN_FILE, "advice.yaml")
 """A book may do without: a shop that has no rows of its own, an edition from before there were any."""
 BOOK_FILES = ("sources.yaml", "values.yaml", "words.yaml", *TABLE_FILES)
 LAST_YEAR = 2200
@@ -127,7 +127,7 @@ def _read_tables(reader: TableReader, content: Mapping[str, Any]) -> dict[str, T
                 raise BookError(file, table.name, "a table of this name stands twice; rename one")
             tables[table.name] = table
     for name in OUTPUTS:
-        if name != OWN and name not in tables:
+        if name not in OPTIONAL_TABLES and name not in tables:
             message = "this table is missing; the rules need it, so put it back"
             raise BookError(_file_of(name), name, message)
     return tables

@@ -213,7 +213,9 @@ class _RowReader:
             return ("from", "lead") if spec.gives.get("from") == "league_start" else ("from",)
         if table == "others_say":
             return ("ceiling",) if spec.policy else ()
-        return {"reading": ("measured",), "stringbed": ("stringbed",)}.get(table, ())
+        return {"reading": ("measured",), "stringbed": ("stringbed",), "advise_strings": ("mains", "crosses")}.get(
+            table, ()
+        )
 
     def _check_interval(self, spec: RowSpec) -> None:
         if spec.gives["rule"] == "per_year" and "plays_per_week" not in spec.asks:

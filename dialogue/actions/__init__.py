@@ -2,7 +2,7 @@
 
 from rasa_sdk.executor import ActionExecutor
 
-from dialogue.actions import bench, consult, drop_off, practise, records, talk
+from dialogue.actions import advice, bench, consult, drop_off, practise, records, talk
 from dialogue.actions.base import CounterAction
 from dialogue.services import Services
 
@@ -31,6 +31,14 @@ ACTIONS: tuple[type[CounterAction], ...] = (
     records.Keep,
     records.HandOver,
     records.LogReading,
+    advice.Advise,
+    advice.WeighAdvice,
+    advice.TellAdvice,
+    advice.ExplainAdvice,
+    advice.AnswerAdvice,
+    advice.AskSameAs,
+    advice.AskStrings,
+    advice.AskTension,
     drop_off.LookOver,
     drop_off.AskWish,
     consult.AskGroup,

@@ -11,6 +11,7 @@ from rasa_sdk.interfaces import Tracker
 
 from dialogue.actions.base import CounterAction, Events, customer_slot, say, sealed, set_slots, today
 from dialogue.actions.records import DROPPING, MEANT, STRINGS, racquet_of, told_strings, which_racquet
+from dialogue.advising import advised_sentences
 from dialogue.counter_words import NEW, by_number
 from dialogue.errors import ValueRefused
 from dialogue.forms import OF_THE_DATE, said_strings
@@ -20,7 +21,7 @@ from dialogue.translate import fact_phrase, phrase
 
 ASKED_AGAIN = frozenset({"mains_material", "mains_tension", "crosses_tension", "promised_on", "frame_check"})
 """What may be asked again when a drop-off is refused for it."""
-OF_ONE_FRAME = ("frame_check", "printed_range", "same_as", "racquet_name", "seen_by", "wish", "outside")
+OF_ONE_FRAME = ("frame_check", "printed_range", "same_as", "racquet_name", "seen_by", "wish", "outside", "advise")
 """What is said of one frame alone and forgotten with the next one."""
 ASKED_ONCE = frozenset({"printed_range", "promised_on", "customer_phone", "customer_email"})
 """What somebody may have declined to say of one racquet or of oneself; the next is asked again."""
@@ -141,6 +142,7 @@ def _said(slots: Mapping[str, Any]) -> dict[str, Any]:
         "same_as": same,
         "racquet_name": None if known else name,
         "wish": slots["wish"] if slots["outside"] else None,
+        "advised": advised_sentences(slots),
     }
 
 

@@ -10,6 +10,7 @@ from dialogue.errors import ValueRefused
 from dialogue.forecasts.foresee import foresee_loss
 from dialogue.forecasts.fresh import bed_of_facts, bed_on_card, compare_with_estimate, doubt_baseline
 from dialogue.rulebooks.explaining import Explainer
+from dialogue.services.advising import Advising
 from dialogue.services.cards import Card, Checked, DueEntry, Foreseen, Moved, RacquetCard
 from dialogue.services.lessons import Lessons
 from dialogue.services.records import Records
@@ -29,7 +30,7 @@ from storage.rows import ConsultationRow, ConversationRow
 STRING_SLOTS = ("mains_material", "crosses_material", "mains_tension", "crosses_tension")
 
 
-class Services(Stringings, Lessons):
+class Services(Stringings, Lessons, Advising):
     """Everything the conversation may ask of the shop."""
 
     moves_dates = True

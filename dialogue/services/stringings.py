@@ -19,6 +19,7 @@ from dialogue.counter.readings import Measured, log_reading
 from dialogue.counter.strings import Side, Strings, outside_printed, pounds
 from dialogue.forecasts.fresh import bed_on_card, doubt_baseline
 from dialogue.racquets import DATED_FACTS, PLAYER_FACTS
+from dialogue.services.advising import advised_note
 from dialogue.services.cards import Fetched, Label, Logged, LookedOver, RacquetCard, Received, Strung, Waiting
 from dialogue.services.records import Records
 from dialogue.services.turns import TurnWork
@@ -151,6 +152,8 @@ class Stringings(TurnWork):
         wanted = self._wanted(customer, said, today)
         with self.work() as unit:
             counter = self._counter(unit, today)
+            if said.get("advised"):
+                wanted = replace(wanted, notes=advised_note(counter, said["advised"]))
             outcome = take_in(counter, wanted)
             if isinstance(outcome, Refusal):
                 sentence = counter.wording.remark(outcome)

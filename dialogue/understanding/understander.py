@@ -37,6 +37,7 @@ ROW_FILES = (
     "readings.yaml", "customer.yaml", "owners.yaml", "negation.yaml", "dates.yaml",
     "printed_range.yaml", "same_as.yaml",
     "acts_questions.yaml", "acts_counter.yaml", "acts_bench.yaml", "acts_answers.yaml", "acts_flow.yaml",
+    "acts_advice.yaml",
 )  # fmt: skip
 VOICE = "voice"
 SAID_OF_STRINGING = "sure"

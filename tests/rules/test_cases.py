@@ -34,7 +34,8 @@ def test_both_engines_decide_as_worked_out(case: Case) -> None:
 def test_every_row_of_the_book_is_in_a_case() -> None:
     """A row without a worked situation is a row nobody has thought through."""
     book = load_book()
-    rows = {row.id for table in book.tables.values() for row in table.rows}
+    advice = {"advise_strings", "advise_tension"}  # their cases are of a kind of their own
+    rows = {row.id for name, table in book.tables.items() if name not in advice for row in table.rows}
     worked = {row for case in CASES for row in (*case.rows, *case.against)}
     assert rows - worked == set()
 

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from rules.book_format import MOST_ROWS, NEEDED_VALUES
 from rules.errors import BookError
-from rules.rulebook import BOOK_FILES, BOOK_FOLDER, build_book, load_book
+from rules.rulebook import BOOK_FILES, BOOK_FOLDER, OPTIONAL_FILES, build_book, load_book
 from tests.rules.editions import edit_book, find_table, names_remedy
 from tests.strategies import any_json
 
@@ -178,9 +178,9 @@ def test_every_number_is_read() -> None:
     """A number that nothing reads is a number somebody changes in vain."""
     book = load_book()
     read = set(NEEDED_VALUES)
-    for file in BOOK_FILES:
+    for file in (*BOOK_FILES, *OPTIONAL_FILES):
         for table in book.content[file].get("tables", []):
-            for row in table["rows"]:
+            for row in table["rows"] or ():
                 read |= {value for value in row["gives"].values() if isinstance(value, str)}
                 read |= {name for _, name, _, _ in Formatter().parse(row["says"] + row.get("followed", "")) if name}
                 for cell in row.get("when", {}).values():
@@ -193,9 +193,9 @@ def test_every_source_is_cited() -> None:
     content = load_book().content
     cited = {
         source
-        for file in BOOK_FILES
+        for file in (*BOOK_FILES, *OPTIONAL_FILES)
         for table in content[file].get("tables", [])
-        for row in table["rows"]
+        for row in table["rows"] or ()
         for source in row["source"]
     }
     for group in ("values", "limits", "approximate_days", "policies"):

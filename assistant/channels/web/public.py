@@ -22,6 +22,8 @@ class PublicServices(Services):
 
     moves_dates = False
     """Nobody's day is moved at a kiosk."""
+    advises_figures = False
+    """A tension is talked over with the stringer."""
 
     def names(self) -> tuple[str, ...]:
         """Return no name: the ear of a kiosk knows nobody."""

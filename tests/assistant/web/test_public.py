@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from assistant.bootstrap import open_book, open_database
-from assistant.channels.web.public import CARDS, PublicServices, PublicUnderstand
+from assistant.channels.web.public import CARDS, PublicServices, PublicUnderstand, open_public_conversation
+from dialogue.messages import Message
 from dialogue.understanding import understand
 from tests.assistant.web.running_shop import TODAY, settings_of
 
@@ -54,3 +55,18 @@ def test_the_services_know_nobody(club: Path) -> None:
         assert services.names() == ()
         assert services.find("Maya Okoro") == ()
         assert services.due(dt.date(2026, 11, 24)) == ()
+
+
+def test_a_kiosk_advises_strings_and_a_range_to_talk_over(club: Path) -> None:
+    """The kind of string with its reason and the caution, and no figure to hold the stringer to."""
+    with open_database(settings_of(club)) as store:
+        services = PublicServices(store, open_book(settings_of(club)))
+        conversation = open_public_conversation(services, understand)
+        said = []
+        for text in ("my arm hurts, what strings would you recommend?", "50 to 60"):
+            said += conversation.handle(Message(text, "kiosk", today=TODAY))[-1].text
+    told = " ".join(said)
+    assert "multifilament throughout" in told
+    assert "no treatment" in told
+    assert "Talk the tension over with the stringer: between 51 lb and 55 lb" in told
+    assert "at 53 lb" not in told

@@ -1,0 +1,82 @@
+"""Advice on strings and tension: every worked case with both engines, and always inside the printed range."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rules.advice import STRINGS, TENSION, advise_strings
+from rules.book_format import read_yaml
+from rules.casebook import CASES_FOLDER
+from rules.facts import Facts, Level, Material, Span, Symptom
+from rules.intake import parse_facts
+from rules.rulebook import load_book
+from tests.rules.editions import ENGINES
+
+CASES = read_yaml(CASES_FOLDER / "advice" / "advice.yaml")["cases"]
+TODAY = dt.date(2026, 11, 25)
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case["name"])
+def test_advice_is_as_worked_out_by_both_engines(case: dict[str, Any]) -> None:
+    """Strings, pull and rows are as a person worked them out, each with its source."""
+    book = load_book()
+    facts = parse_facts(case["facts"], today=TODAY, limits=book.limits)
+    printed = Span(*map(float, case["printed_lb"])) if case["printed_lb"] else None
+    for engine in ENGINES:
+        advice = advise_strings(facts, book, printed, engine)
+        assert advice is not None
+        given_back = {"mains": advice.mains, "crosses": advice.crosses, "tension_lb": advice.tension_lb}
+        assert given_back == case["expect"], case["why"]
+        assert [step.row for step in advice.trail] == case["rows"]
+        assert [need.fact for need in advice.needs] == case["needs"]
+        assert all(step.source for step in advice.trail)
+
+
+def test_every_row_of_advice_is_in_a_case() -> None:
+    """A row without a worked case is a row nobody has thought through."""
+    book = load_book()
+    rows = {row.id for name in (STRINGS, TENSION) for row in book.tables[name].rows}
+    assert rows <= {row for case in CASES for row in case["rows"]}
+
+
+@given(
+    low=st.floats(15, 80),
+    width=st.floats(0, 15),
+    level=st.sampled_from([None, *Level]),
+    mains=st.sampled_from([None, *Material]),
+    symptoms=st.sets(st.sampled_from(list(Symptom))),
+)
+def test_the_pull_never_leaves_the_printed_range(
+    low: float, width: float, level: Level | None, mains: Material | None, symptoms: set[Symptom]
+) -> None:
+    """Whatever is known, the advice stays inside what the maker printed, and a sore arm gets its caution."""
+    facts = Facts(today=TODAY, level=level, mains_material=mains, symptoms=tuple(symptoms))
+    advice = advise_strings(facts, load_book(), Span(low, low + width))
+    assert advice is not None
+    assert advice.tension_lb is not None
+    assert advice.range_lb is not None
+    assert low <= advice.range_lb[0] <= advice.tension_lb <= advice.range_lb[1] <= low + width
+    assert ("caution-arm-pain" in {step.row for step in advice.trail}) == (Symptom.ARM_PAIN in symptoms)
+
+
+def test_what_is_not_known_is_named_with_its_reason() -> None:
+    """The arm first, then broken strings, then the level, each with why it is asked."""
+    book = load_book()
+    nothing = advise_strings(Facts(today=TODAY), book)
+    assert nothing is not None
+    assert [need.fact for need in nothing.needs] == ["symptoms", "breaks_strings", "level"]
+    assert all(need.because for need in nothing.needs)
+    assert {need.row for need in nothing.needs} <= {row.id for row in book.tables[STRINGS].rows}
+
+
+def test_an_edition_from_before_there_was_advice_gives_none() -> None:
+    """Then the customer is asked as ever."""
+    book = load_book()
+    tables = {name: table for name, table in book.tables.items() if name not in {STRINGS, TENSION}}
+    assert advise_strings(Facts(today=TODAY), replace(book, tables=tables)) is None
