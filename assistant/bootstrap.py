@@ -137,6 +137,13 @@ def open_conversation(settings: Settings) -> Iterator[Conversation]:
         yield Conversation(Services(store, open_book(settings)), understand)
 
 
+def prepare_language() -> None:
+    """Load all of the language of the counter, which the first turns would else load piece by piece."""
+    from dialogue.understanding import prepare
+
+    prepare()
+
+
 def load_listener(model: str | None = None) -> Listener:
     """Return both ears, loaded; a model folder other than the packaged one may be named.
 
@@ -153,6 +160,7 @@ def load_listener(model: str | None = None) -> Listener:
         raise CommandError(phrase("no_library")) from error
     from dialogue.understanding import understand
 
+    prepare_language()
     try:
         return Listener(load_ears(model or os.environ.get("COUNTERPULL_WHISPER") or None), understand)
     except VoiceProblem as problem:
@@ -315,9 +323,7 @@ def warm_up(settings: Settings) -> None:
     """
     import gc
 
-    from dialogue.understanding import understand
-
-    understand("", today=settings.today)
+    prepare_language()
     suppose_facts({}, {}, settings.today, open_book(settings))
     gc.collect()
     gc.freeze()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
+import gc
 import importlib
 import keyword
 import os
@@ -13,6 +14,8 @@ from collections.abc import Sequence
 from assistant.exits import CommandError, Exit
 from assistant.settings import Settings
 
+OBJECTS_BETWEEN_COLLECTIONS = 50_000
+"""Starting makes very many objects that stay: Python's usual 700 would look through them all again and again."""
 COMMANDS = {
     "talk": "talk a consultation through, typed",
     "listen": "the same conversation by voice, from a microphone or recordings",
@@ -47,6 +50,7 @@ COMMANDS = {
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
+    gc.set_threshold(OBJECTS_BETWEEN_COLLECTIONS, 20, 20)
     words = list(sys.argv[1:] if argv is None else argv)
     options = build_parser(words).parse_args(words)
     settings = Settings.build(options.db, options.today, options.book)

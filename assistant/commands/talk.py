@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+import threading
 import uuid
 from collections.abc import Sequence
 from pathlib import Path
@@ -26,7 +27,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace, settings: Settings) -> Exit:
     """Hold one conversation until the input ends or somebody stops."""
-    from assistant.bootstrap import open_conversation
+    from assistant.bootstrap import open_conversation, prepare_language
     from assistant.channels import terminal
     from dialogue.messages import Message
 
@@ -39,7 +40,10 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
         if options.json:
             terminal.run_json(turn, sys.stdin.buffer)
         elif sys.stdin.isatty():
-            terminal.run_terminal(turn, turn(""), _history_file())
+            opening = turn("")
+            # While somebody reads the opening words and types.
+            threading.Thread(target=prepare_language, daemon=True).start()
+            terminal.run_terminal(turn, opening, _history_file())
         else:
             terminal.run_plain(turn, turn(""), sys.stdin.buffer)
     return Exit.DONE

@@ -9,7 +9,6 @@ from typing import Any
 from dialogue.counter.counter import Counter
 from dialogue.counter.limits import check_choice, check_text, figure
 from dialogue.counter.outcomes import Outcome, Refused, Remark, answering, refuse
-from dialogue.counter.phones import read_phone
 from rules.intake import parse_facts
 from storage.errors import NotFound
 from storage.rows import CustomerHit, CustomerRow, JobStatus, RacquetRow, StringJobRow
@@ -112,6 +111,8 @@ def change_customer(counter: Counter, customer_id: int, draft: CustomerDraft) ->
 
 def find_in(counter: Counter, unit: UnitOfWork, said: str, limit: int = 5) -> Found:
     """Return who may be meant, in an open unit of work."""
+    from dialogue.counter.phones import read_phone  # noqa: PLC0415 - all countries; few talks need it
+
     text = check_text("customer", said)
     if not text:
         raise refuse("nothing_said", "customer")
@@ -200,6 +201,8 @@ def read_draft(counter: Counter, draft: CustomerDraft) -> tuple[dict[str, Any], 
 
 
 def _read_phone(counter: Counter, said: str) -> str:
+    from dialogue.counter.phones import read_phone  # noqa: PLC0415 - all countries; few talks need it
+
     return read_phone(said, counter.region)
 
 

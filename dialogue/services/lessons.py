@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from dialogue.practice.course import Answer, Course, Exercise
-from dialogue.rulebooks.page import blank_sentence
 from dialogue.services.turns import TurnWork
 from storage.rows import PracticeAnswerRow
 
+if TYPE_CHECKING:
+    from dialogue.practice.course import Course
+
+# A talk without practice, as most are, starts without what only practice needs.
 RIDE = "a real consultation"
 
 
@@ -19,6 +21,8 @@ class Lessons(TurnWork):
 
     def next_exercise(self, trainee: str, today: dt.date) -> dict[str, Any]:
         """Return the next situation of a trainee's course, with the sentences of the rows to choose among."""
+        from dialogue.rulebooks.page import blank_sentence  # noqa: PLC0415
+
         with self.work() as unit:
             exercise = self._course(trainee, today).next_in(unit)
         sentences = [blank_sentence(self.book.row(row), self.book) for row in exercise.choices]
@@ -35,6 +39,8 @@ class Lessons(TurnWork):
             put: the exercise as `next_exercise` gave it.
             said: verdict, date (a day or None) and reason (a row).
         """
+        from dialogue.practice.course import Answer, Exercise  # noqa: PLC0415
+
         exercise = Exercise(
             put["row"],
             put["table"],
@@ -80,4 +86,6 @@ class Lessons(TurnWork):
         return marks
 
     def _course(self, trainee: str, today: dt.date) -> Course:
+        from dialogue.practice.course import Course  # noqa: PLC0415
+
         return Course(self.store, self.book, trainee, today)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
 from collections.abc import Sequence
 from functools import lru_cache
 
@@ -10,12 +11,21 @@ from dialogue.messages import Understanding
 from dialogue.understanding.understander import Turn, Understander
 from dialogue.understanding.validate import validate
 
-__all__ = ["Turn", "Understander", "understand", "validate"]
+__all__ = ["Turn", "Understander", "prepare", "understand", "validate"]
+
+_loading = threading.Lock()
 
 
 @lru_cache(maxsize=1)
 def _loaded() -> Understander:
     return Understander()
+
+
+def prepare() -> None:
+    """Load the language whole, so that no turn waits for any of it; without this a turn loads what it needs."""
+    with _loading:
+        understander = _loaded()
+    understander.book.compile_all()
 
 
 def understand(  # noqa: PLR0913 - the turn, and what was known of it
@@ -32,4 +42,6 @@ def understand(  # noqa: PLR0913 - the turn, and what was known of it
     `asked` is the slot just asked about, "confirm" after a read-back, or None; `names` are customers on record;
     with `explain` the result says stage by stage what was seen.
     """
-    return _loaded().understand(text, Turn(today, asked, channel, tuple(names), explain))
+    with _loading:
+        understander = _loaded()
+    return understander.understand(text, Turn(today, asked, channel, tuple(names), explain))

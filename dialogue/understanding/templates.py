@@ -78,6 +78,7 @@ class Compiler:
         self._lists = lists
         self._forms = forms or {}
         self._known: dict[str, _Piece] = {}
+        self._words: dict[str, _Piece] = {}
 
     def compile(self, template: str) -> Compiled:
         """Return the compiled template.
@@ -138,7 +139,9 @@ class Compiler:
         if kind == "gap":
             return _Piece(GAP, (), "")
         if kind == "word":
-            return _plain_choice(self._said([text]))
+            if text not in self._words:
+                self._words[text] = _plain_choice(self._said([text]))
+            return self._words[text]
         if text == QUANTITY:
             # A number, or a range of two with a few joining words between them.
             unit, join = self._leaf(kind, "joined_unit", depth), self._leaf(kind, "joined_by", depth)

@@ -84,8 +84,6 @@ class Understander:
         rows: list[Row] = [row for name in ROW_FILES for row in read_rows(name, self.compiler, folder)]
         self.book = CueBook([*(_as_date(row) for row in rows), *dates.rows])
         self.spelling = _spelling(words, self.book.vocabulary, folder)
-        # All patterns now, so that no turn has to wait for one.
-        self.book.compile_all()
         self.names = dates.names
         self.guard = Guard(folder)
         self.repairer = Repairer(folder)

@@ -8,7 +8,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import delete, func, select, update
-from sqlalchemy.dialects import postgresql, sqlite
 
 from storage import models
 from storage.audit import UnitSession
@@ -76,6 +75,8 @@ class Attempts:
 
     def _begin(self, bounds: Sequence[Bound], now: dt.datetime) -> None:
         """Have a row for each key, so that there is something to wait at."""
+        from sqlalchemy.dialects import postgresql, sqlite  # noqa: PLC0415 - few starts need them
+
         server = self._session.connection().dialect.name == "postgresql"
         insert = (postgresql.insert if server else sqlite.insert)(models.Attempt)
         for stored in sorted({bound.stored for bound in bounds}):

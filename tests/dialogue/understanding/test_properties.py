@@ -5,14 +5,17 @@ from __future__ import annotations
 import datetime as dt
 import json
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 import dateparser
+import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from num2words import num2words
 
+from dialogue import understanding
 from dialogue.messages import Understanding
-from dialogue.understanding import understand
+from dialogue.understanding import prepare, understand
 from dialogue.understanding.understander import Understander
 from tests.dialogue.understanding.scoring import REFERENCE_DAY, read_corpus
 
@@ -180,13 +183,25 @@ def test_spans_are_kept_as_they_were_said(number: int, unit: tuple[str, str]) ->
     assert meant.slots["strung_on"] == {"value": f"-P{number}{letter}", "approx": True}
 
 
-def test_the_language_is_loaded_once() -> None:
-    """Every turn shares one understander."""
-    understand("hello", today=REFERENCE_DAY)
-    start = time.process_time()
-    understand("hello again", today=REFERENCE_DAY)
-    assert time.process_time() - start < 0.05
-    assert Understander.__module__ == "dialogue.understanding.understander"
+def test_the_language_is_loaded_once_and_each_of_its_patterns_can_be_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every turn shares one understander, also where somebody speaks while it is being loaded."""
+    made: list[Understander] = []
+
+    def load() -> Understander:
+        made.append(Understander())
+        return made[-1]
+
+    monkeypatch.setattr(understanding, "Understander", load)
+    understanding._loaded.cache_clear()
+    with ThreadPoolExecutor(4) as counters:
+        loading = counters.submit(prepare)
+        meant = list(counters.map(lambda text: understand(text, today=REFERENCE_DAY), ["twice a week"] * 3))
+        loading.result()
+    assert len(made) == 1
+    assert [dict(one.slots) for one in meant] == [{"plays_per_week": 2}] * 3
+    patterns = [compiled for row in made[0].book.rows for compiled in row.says if compiled.phrases is None]
+    assert len(patterns) > 500
+    assert all("pattern" in vars(compiled) for compiled in patterns), "not compiled"
 
 
 def test_a_number_without_end_is_no_reading() -> None:
