@@ -71,7 +71,7 @@ class Conversation:
         self, services: Services, understand: Understand, domain: Domain | None = None, *, strict: bool = False
     ) -> None:
         self.services = services
-        self._hearing = Hearing(understand, services.groups)
+        self._hearing = Hearing(understand, services.groups, services.products)
         self.domain = domain or load_domain()
         self.executor: ActionExecutor = build_executor(services)
         self._strict = strict
@@ -313,8 +313,8 @@ def run_now(work: Coroutine[Any, Any, Any], action: str) -> Any:
 
 
 def _asked(slots: Mapping[str, Any]) -> str | None:
-    if slots["options"] and slots["options"]["for"] == "racquet":
-        return "racquet"
+    if slots["options"] and slots["options"]["for"] != "customer":
+        return str(slots["options"]["for"])
     return open_question(slots)
 
 

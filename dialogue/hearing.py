@@ -20,8 +20,9 @@ from dialogue.counter_words import (
 )
 from dialogue.intake import DATES
 from dialogue.messages import Evidence, Message, Understanding
-from dialogue.options import ANSWERS, NAMES_FOLLOW, answer_to
+from dialogue.options import ANSWERS, NAMES_FOLLOW, WORDS, answer_to
 from dialogue.policy import UNREAD, open_question
+from dialogue.products import MATERIALS, Product, find_mentions, in_materials, with_products
 
 READ_AS: Mapping[str, str] = {"promised_on": "league_start"}
 """A slot whose answers are read like those to another: both are days to come."""
@@ -44,6 +45,10 @@ WANTED = frozenset({"printed_range", "same_as", "advise"})
 """What is listened for only where a racquet is left."""
 FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading", "mark_strung", "ask_label"})
 READINGS = frozenset({"reading", "baseline"})
+BESIDE = frozenset({"mains_material", "crosses_material", "mains_tension", "crosses_tension", "racquet_count", "level"})
+"""What may be said in one breath with an answer that only this counter asks for."""
+BARE = frozenset(WORDS["bare"])
+"""Answers that go with whatever was said before, too."""
 ANSWERING = frozenset({"inform", "affirm", "correct", "log_reading"})
 NO_ANSWER = frozenset({"restart", "stop", "back", "repeat", "human", "ask_why_question", "dont_know"})
 
@@ -67,10 +72,16 @@ class Understand(Protocol):
 class Hearing:
     """Gives each turn the context in which its words mean something."""
 
-    def __init__(self, understand: Understand, groups: Callable[[], Sequence[str]] = tuple) -> None:
-        """Keep what reads words, and where the groups come from that the shop's own rows name."""
+    def __init__(
+        self,
+        understand: Understand,
+        groups: Callable[[], Sequence[str]] = tuple,
+        products: Callable[[], Sequence[Product]] = tuple,
+    ) -> None:
+        """Keep what reads words, and where groups and products come from: the shop's own words."""
         self._understand = understand
         self._groups = groups
+        self._products = products
 
     def hear(
         self, slots: Mapping[str, Any], message: Message, today: dt.date, loop: str | None = None
@@ -88,7 +99,7 @@ class Hearing:
             day = dt.date.fromisoformat(lesson["exercise"]["today"]) if slots["practice"] else today
             stage = PRACTICE_READS.get(lesson["stage"])
             return self._understand(message.text, asked=stage, channel=message.channel, today=day)
-        heard = self._hear(slots, message, today, loop)
+        heard = self._with_products(self._hear(slots, message, today, loop), slots, message, today, loop)
         if begun := _lesson_begun(heard.text, slots):
             return replace(heard, intent=begun, slots={}, evidence=(), questions=(), suggestions=())
         groups = self._groups()
@@ -100,6 +111,19 @@ class Hearing:
         piece = group_said(heard.text, groups, asked=asked)
         owners = {said.owner for said in heard.evidence}
         return _with(heard, [replace(piece, owner=owners.pop() if len(owners) == 1 else None)] if piece else [])
+
+    def _with_products(
+        self, heard: Understanding, slots: Mapping[str, Any], message: Message, today: dt.date, loop: str | None
+    ) -> Understanding:
+        """Return the meaning with the shop's products in it, where strings are spoken of that are to go in."""
+        dropping = loop == DROPPING or heard.intent == DROP_OFF
+        if slots["options"] or not (dropping or open_question(slots) in MATERIALS):
+            return heard
+        mentions = find_mentions(message.text, self._products(), heard.unmatched)
+        if not mentions:
+            return heard
+        text, placed = in_materials(message.text, mentions)
+        return with_products(self._hear(slots, replace(message, text=text), today, loop), message.text, placed)
 
     def _hear(self, slots: Mapping[str, Any], message: Message, today: dt.date, loop: str | None) -> Understanding:
         if not message.text.strip():
@@ -203,7 +227,9 @@ def _with_day(heard: Understanding, read: Read) -> Understanding:
 
 def _with_wanted(heard: Understanding, read: Read, slots: Mapping[str, Any]) -> Understanding:
     """Return the meaning with what is said of a racquet that is left: same strings, printed range, frame, address."""
-    pieces = [piece for piece in read(DROP_OFF).evidence if piece.slot in WANTED]
+    # Where strings were advised, "other strings" means others than those.
+    listened = WANTED - {"same_as"} if open_advice(slots) else WANTED
+    pieces = [piece for piece in read(DROP_OFF).evidence if piece.slot in listened]
     pieces += [piece for piece in read(PHONE).evidence if piece.slot == PHONE and len(str(piece.value)) >= WHOLE_NUMBER]
     pieces += [piece for piece in (frame_seen(heard.text), address_said(heard.text)) if piece]
     if slots["frame_check"]:
@@ -271,8 +297,13 @@ def _chosen(heard: Understanding, slot: str) -> Understanding:
     if answer is None or heard.intent in NO_ANSWER:
         return heard
     value, words = answer
+    others = [each for each in heard.evidence if each.slot in BESIDE]
+    if others and words in BARE:
+        # "No, hollow spin" takes back the strings said before, and tells nothing of the frame.
+        return heard
     piece = Evidence(slot, value, (0, len(heard.text)), words, f"answers.{slot}", 1.0)
-    return replace(heard, intent="inform", slots={slot: value}, evidence=(piece,), questions=())
+    said = {each.slot: heard.slots[each.slot] for each in others if each.slot in heard.slots}
+    return replace(heard, intent="inform", slots={**said, slot: value}, evidence=(*others, piece), questions=())
 
 
 def _tail(_: Mapping[str, Any], read: Read) -> Understanding:

@@ -38,9 +38,10 @@ WORD = r"[a-z']+"
 KEPT_SLOTS = frozenset(
     {*FACTS, "customer_name", "customer_phone", "customer_email", "racquet_count", "reading_kind"}
     | {"promised_on", "frame_check", "printed_range", "same_as", "racquet_name", "seen_by", "wish", "advise"}
+    | {"product_choice"}
 )
 """What is kept of what was said: the facts of a racquet, and what belongs to the conversation."""
-UNNOTED = frozenset({"customer_name", "racquet_name", "wish", "advise"})
+UNNOTED = frozenset({"customer_name", "racquet_name", "wish", "advise", "product_choice"})
 """What is not said back: the answer that follows names it."""
 
 
@@ -56,6 +57,8 @@ class Claim:
     """Why it must be read back before it is kept; None: it need not be."""
     says: str | None = None
     """What is wrong with it, as a sentence, where it can hardly be."""
+    product: Mapping[str, Any] | None = None
+    """The shop's product that a material was said as."""
 
     def to_json(self) -> dict[str, Any]:
         """Return the claim in the form it waits in."""
@@ -64,7 +67,8 @@ class Claim:
     @classmethod
     def from_json(cls, data: Mapping[str, Any]) -> Claim:
         """Return the claim that waited, without how often it was read back."""
-        return cls(data["slot"], data["value"], data["words"], data.get("owner"), data.get("why"), data.get("says"))
+        told = (data.get(name) for name in ("owner", "why", "says", "product"))
+        return cls(data["slot"], data["value"], data["words"], *told)
 
 
 def parse_data(heard: Understanding, message: Message, *, today: str, asked: str | None = None) -> dict[str, Any]:
@@ -80,6 +84,7 @@ def parse_data(heard: Understanding, message: Message, *, today: str, asked: str
             "confidence_entity": piece.confidence,
             "words": piece.words,
             "readback": piece.readback or (HEARD_DIFFERENTLY if piece.slot in message.doubted else None),
+            "product": piece.product,
         }
         for piece in heard.evidence
     ]
@@ -116,7 +121,7 @@ def claims(message: Mapping[str, Any]) -> tuple[Claim, ...]:
             continue
         owner = owner_label(entity.get("role")) or _speaker(message, entity)
         why = _doubt(entity) or (None if confidence >= SURE else "unsure")
-        claim = Claim(slot, entity["value"], entity.get("words") or "", owner, why)
+        claim = Claim(slot, entity["value"], entity.get("words") or "", owner, why, product=entity.get("product"))
         found[slot, owner] = _with_symptoms(found.get((slot, owner)), claim) if slot == "symptoms" else claim
     return tuple(found.values())
 

@@ -43,6 +43,8 @@ class Evidence:
     """What was put right before reading ("fifty for -> fifty four"), voice only."""
     readback: str | None = None
     """Why the value must be read back before it is kept: sound_alike, day_order, year_moved, guessed_unit ..."""
+    product: Mapping[str, Any] | None = None
+    """The shop's product that a material was said as: {"name", "material", "gauge"}."""
 
 
 @dataclass(frozen=True)

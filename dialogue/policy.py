@@ -213,6 +213,8 @@ def _take_in(talk: Talk, done: Sequence[str]) -> Iterator[str]:
         yield "action_operate"
     if slots["confirmed"] or asks_back(message) or (brings_values(message) and "action_choose" not in done):
         yield TAKE_IN
+    if slots["product_choice"]:
+        yield "action_which_product"
     errand = TASKS.get("" if answers_the_question(message) else intent_of(message))
     if errand and talk.loop != errand and not asks_back(message) and not _handed_in(done):
         yield errand

@@ -39,11 +39,12 @@ KEPT = (
     "headline",
     "offered",
     "record",
+    "products",
     "consultation",
     "requested_slot",
 )
 """What is kept for a racquet beside its facts."""
-EMPTY: Mapping[str, Any] = {"whose": "self", "words": {}, "unknown": [], "told": False, "offered": []}
+EMPTY: Mapping[str, Any] = {"whose": "self", "words": {}, "unknown": [], "told": False, "offered": [], "products": {}}
 SELF = "self"
 THIRD = "third"
 """Owners by pronoun: the speaker, and somebody spoken of before."""
@@ -170,7 +171,8 @@ def _sharing(slots: Mapping[str, Any], shared: Iterable[str]) -> dict[str, Any]:
     facts = {name: slots[name] for name in shared if slots[name] is not None}
     words = {name: text for name, text in slots["words"].items() if name in facts}
     unknown = [name for name in slots["unknown"] if name in set(shared)]
-    return {**EMPTY, **facts, "words": words, "unknown": unknown}
+    products = slots["products"] if set(STRING_FACTS) & set(shared) else {}
+    return {**EMPTY, **facts, "words": words, "unknown": unknown, "products": products}
 
 
 def _known(racquets: Mapping[str, Mapping[str, Any]], present_key: str, label: str) -> str | None:

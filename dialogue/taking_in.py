@@ -10,6 +10,7 @@ from typing import Any
 from rasa_sdk.events import ActionExecuted, SlotSet
 
 from dialogue.intake import BACK_QUESTIONS, DOUBTFUL, Claim, by_owner, claims, contradicts, kept, merged
+from dialogue.products import MATERIALS, on_sides
 from dialogue.racquets import FACTS, SELF, STRING_FACTS, fresh_racquet, known_facts, take_up, whose
 from dialogue.services import Services
 from dialogue.tracker import Talk
@@ -76,6 +77,8 @@ class TakingIn:
                 continue
             elif claim.value == OTHER and claim.slot in ASKED_ANEW:
                 talk.apply([SlotSet(name, None) for name in ASKED_ANEW[claim.slot]])
+                if claim.slot == "same_as":
+                    talk.apply([SlotSet("products", {}), SlotSet("same_as", OTHER)])
             elif claim.slot == "promised_on":
                 talk.apply([SlotSet("promised_on", self._services.day(claim.value, today))])
             else:
@@ -141,6 +144,17 @@ class TakingIn:
         validate()
         self._restore_refused(talk, before)
         talk.apply(kept(talk, sure, before))
+        self._keep_products(talk, sure)
+
+    @staticmethod
+    def _keep_products(talk: Talk, sure: Sequence[Claim]) -> None:
+        """Keep which of the shop's products the materials were said as, and note it."""
+        slots = talk.slots
+        materials = [(claim.slot, claim.value, claim.product) for claim in sure if claim.slot in MATERIALS]
+        products = on_sides(slots["products"], materials)
+        if products != slots["products"]:
+            note = {"slot": "products", "old": None, "racquet": slots["racquet_key"]}
+            talk.apply([SlotSet("products", products), SlotSet("noted", [*slots["noted"], note])])
 
     def _absolute(self, claim: Claim, slots: Mapping[str, Any]) -> Claim | None:
         """Return a claim whose value stands by itself, or None where what it leans on is not known."""

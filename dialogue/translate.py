@@ -170,6 +170,20 @@ def _symptoms(value: Any) -> Any:
     return [_word(symptom) for symptom in value] if value else phrase("utter_value_symptoms_none")
 
 
+def product_phrases(products: Mapping[str, Any]) -> list[Phrase]:
+    """Return the phrases for the shop's products, both sides of the stringbed as one where they are alike."""
+    said = {side: _product(product) for side, product in products.items()}
+    if said.get("mains") == said.get("crosses"):
+        return [said["mains"]] if said else []
+    return [phrase(f"utter_value_product_{side}", product=said[side]) for side in ("mains", "crosses") if side in said]
+
+
+def _product(product: Mapping[str, Any]) -> Phrase:
+    if product["gauge"]:
+        return phrase("utter_value_product_gauge", name=product["name"], gauge=product["gauge"])
+    return phrase("utter_value_product", name=product["name"])
+
+
 SPOKEN: Mapping[str, Callable[[Any], Any]] = {
     "plays_per_week": plays_phrase,
     "hours_per_play": _hours("hours_per_play"),
@@ -188,6 +202,7 @@ SPOKEN: Mapping[str, Callable[[Any], Any]] = {
     "baseline": lambda value: phrase("utter_value_baseline", n=reading_phrase(value)),
     "reading": lambda value: phrase("utter_value_reading", n=reading_phrase(value)),
     "symptoms": _symptoms,
+    "products": product_phrases,
     "printed_range": lambda value: phrase(
         "utter_value_printed_range", low=number(value["min"]), high=number(value["max"]), unit=value["unit"]
     ),
@@ -225,6 +240,16 @@ def job_facts(job: StringJobRow, readings: Sequence[ReadingRow]) -> dict[str, An
     if checks:
         facts["reading"] = [reading_json(checks[-1])]
     return facts
+
+
+def job_products(job: StringJobRow) -> dict[str, Any]:
+    """Return the shop's products of a stringing on record, by side, in the form a slot holds."""
+    found: dict[str, Any] = {}
+    for side in ("mains", "crosses"):
+        name, material, gauge = (getattr(job, f"{side}_{part}") for part in ("product", "material", "gauge"))
+        if name:
+            found[side] = {"name": name, "material": material, "gauge": gauge}
+    return found
 
 
 def reading_json(row: ReadingRow) -> dict[str, Any]:

@@ -41,6 +41,7 @@ ACTIONS: tuple[type[CounterAction], ...] = (
     advice.AskTension,
     drop_off.LookOver,
     drop_off.AskWish,
+    drop_off.WhichProduct,
     consult.AskGroup,
     drop_off.DropOff,
     records.TellDue,

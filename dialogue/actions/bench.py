@@ -45,8 +45,9 @@ class MarkStrung(CounterAction):
             say(dispatcher, "utter_baseline_next")
         facts = {name: strung.card.facts.get(name) for name in FACTS}
         kept = set_slots(**facts, decision=strung.decision, record=strung.card.to_record(), told=True, at_bench=True)
+        kept += set_slots(products={}, words={}, unknown=[])
         what = phrase("utter_undone_strung", racquet=racquet)
-        return [*OVER, *kept, *set_slots(words={}, unknown=[]), *sealed(self, tracker.slots, what, keep=True)]
+        return [*OVER, *kept, *sealed(self, tracker.slots, what, keep=True)]
 
 
 class TellBench(CounterAction):
@@ -110,8 +111,9 @@ class TakeBack(CounterAction):
             say(dispatcher, "utter_not_undone")
             return set_slots(written=None)
         say(dispatcher, "utter_undone", what=written["what"])
-        forgotten = set_slots(**dict.fromkeys(FACTS), words={}, unknown=[], offered=[], decision=None, written=None)
+        forgotten = set_slots(**dict.fromkeys(FACTS), products={}, words={}, unknown=[], offered=[], decision=None)
         over = [*OVER, *forgotten, *set_slots(told=True, pending=[], options=None, noted=[], frame_check=None)]
+        over += set_slots(written=None)
         if written["keep"]:
             return over
         return [*over, *set_slots(record=None, customer=None, customer_name=None, consultation=None, at_bench=False)]

@@ -15,9 +15,10 @@ from dialogue.actions.reasons import TRAINEE, further_lines
 from dialogue.errors import ValueRefused
 from dialogue.intake import claims, intent_of, outdated
 from dialogue.phrases import sentence_case
+from dialogue.products import SIDES
 from dialogue.racquets import FACTS, all_racquets, known_facts
 from dialogue.telling import Telling, foreseen_values, move_name, move_offered, next_question, what_if_values
-from dialogue.translate import facts_phrases, phrase
+from dialogue.translate import facts_phrases, phrase, product_phrases
 
 Validator = Callable[..., Awaitable[dict[str, Any]]]
 
@@ -277,8 +278,11 @@ class Operate(CounterAction):
         if not changed:
             return []
         if "swap_strings" in tracker.latest_message["operations"]:
-            say(dispatcher, "utter_swapped", values=facts_phrases({**slots, **changed}, list(changed)))
-            return [*set_slots(**changed), *outdated()]
+            products = slots["products"]
+            turned = {side: products[other] for side, other in (SIDES, SIDES[::-1]) if other in products}
+            values = [*facts_phrases({**slots, **changed}, list(changed)), *product_phrases(turned)]
+            say(dispatcher, "utter_swapped", values=values)
+            return [*set_slots(**changed, products=turned), *outdated()]
         key = slots["racquet_key"]
         noted = [{"slot": slot, "old": None, "racquet": key} for slot in changed if changed[slot] is not None]
         return set_slots(**changed, noted=[*slots["noted"], *noted]) + outdated()

@@ -15,9 +15,10 @@ from dialogue.advising import advised_sentences
 from dialogue.counter_words import NEW, by_number
 from dialogue.errors import ValueRefused
 from dialogue.forms import OF_THE_DATE, said_strings
+from dialogue.intake import Claim
 from dialogue.racquets import alike_racquet, known_facts
 from dialogue.services import RacquetCard
-from dialogue.translate import fact_phrase, phrase
+from dialogue.translate import fact_phrase, phrase, product_phrases
 
 ASKED_AGAIN = frozenset({"mains_material", "mains_tension", "crosses_tension", "promised_on", "frame_check"})
 """What may be asked again when a drop-off is refused for it."""
@@ -61,6 +62,23 @@ class AskWish(CounterAction):
         say(dispatcher, "utter_refused", message=tracker.slots["outside"])
         say(dispatcher, "utter_ask_wish")
         return []
+
+
+class WhichProduct(CounterAction):
+    """Puts up the products that may be meant."""
+
+    action = "action_which_product"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return the choice between them."""
+        waiting = tracker.slots["product_choice"]
+        entries = []
+        for product in waiting["among"]:
+            (text,) = product_phrases({"mains": product, "crosses": product})
+            claims = [Claim(slot, product["material"], product["name"], product=product) for slot in waiting["slots"]]
+            marks = [product["name"], product["gauge"] or ""]
+            entries.append({"text": text, "value": [claim.to_json() for claim in claims], "marks": marks})
+        return set_slots(options={"for": "product", "entries": entries, "several": False}, product_choice=None)
 
 
 class DropOff(CounterAction):
@@ -140,7 +158,9 @@ def _said(slots: Mapping[str, Any]) -> dict[str, Any]:
         **{name: slots[name] for name in names},
         "facts": facts,
         "same_as": same,
+        "crosses_said": "crosses_material" in slots["words"],
         "racquet_name": None if known else name,
+        "products": slots["products"],
         "wish": slots["wish"] if slots["outside"] else None,
         "advised": advised_sentences(slots),
     }

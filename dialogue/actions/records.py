@@ -25,12 +25,14 @@ from dialogue.counter_words import NEW, fits_name, which_of
 from dialogue.errors import ValueRefused
 from dialogue.intake import DOUBTFUL, Claim, outdated
 from dialogue.options import chosen
-from dialogue.racquets import FACTS, PLAYER_FACTS, all_racquets
+from dialogue.racquets import FACTS, PLAYER_FACTS, STRING_FACTS, all_racquets
 from dialogue.services import Card, Fetched, Logged, RacquetCard
 from dialogue.telling import Telling, foreseen_values, move_offered
-from dialogue.translate import Phrase, day_phrase, facts_phrases, phrase, reading_phrase
+from dialogue.translate import Phrase, day_phrase, facts_phrases, phrase, product_phrases, reading_phrase
 
 DROPPING = "drop_off_form"
+OTHER = "other"
+"""What is wanted where the strings are not to be those of last time."""
 UNTOLD = frozenset({"reading_form", "strung_form", "label_form"})
 """Errands of somebody at the bench, who need not hear what is on record first."""
 LISTED = 8
@@ -165,20 +167,23 @@ def _racquet_entry(card: RacquetCard, number: int) -> dict[str, Any]:
 def told_strings(card: RacquetCard, names: Sequence[str]) -> Any:
     """Return what is on record of a racquet's strings, or that it is nothing particular."""
     told = [name for name in names if name in card.facts]
-    return facts_phrases(card.facts, told) or phrase("utter_nothing_particular")
+    return [*facts_phrases(card.facts, told), *product_phrases(card.products)] or phrase("utter_nothing_particular")
 
 
 def _recall(dispatcher: CollectingDispatcher, tracker: Tracker, card: RacquetCard) -> Events:
     """Return the facts on record as slots, except those already said, and say in one sentence what they are."""
     slots = tracker.slots
-    facts = {name: value for name, value in card.facts.items() if name in FACTS and slots[name] is None}
+    wanted = set(FACTS) - set(STRING_FACTS if slots["same_as"] == OTHER else ())
+    facts = {name: value for name, value in card.facts.items() if name in wanted and slots[name] is None}
     told = [name for name in TOLD_ON_RECORD if name in facts]
     if told and (tracker.active_loop or {}).get("name") not in UNTOLD:
-        values = {"name": card.name, "facts": facts_phrases(facts, told)}
+        products = product_phrases(card.products) if "mains_material" in told else []
+        values = {"name": card.name, "facts": [*facts_phrases(facts, told), *products]}
         key = "utter_on_record_racquet" if card.racquet else "utter_on_record"
         say(dispatcher, key, racquet=card.racquet, **values)
     printed = {} if slots["printed_range"] else {"printed_range": card.printed_range}
-    return [*set_slots(**facts, **printed, record=card.to_record()), *outdated()]
+    said = {side: product for side, product in slots["products"].items() if f"{side}_material" not in facts}
+    return [*set_slots(**facts, **printed, products=said, record=card.to_record()), *outdated()]
 
 
 class AskWhich(CounterAction):
@@ -206,7 +211,7 @@ class Choose(CounterAction):
         if not values:
             name = tracker.slots["customer_name"]
             loop = (tracker.active_loop or {}).get("name")
-            if options["for"] == "racquet":
+            if options["for"] in {"racquet", "product"}:
                 say(dispatcher, "utter_not_known")
                 return set_slots(options=None)
             return [*set_slots(options=None), *_nobody(dispatcher, tracker, str(name), loop)]
@@ -215,6 +220,8 @@ class Choose(CounterAction):
             chosen_customer = set_slots(options=None, customer=card, failures=0)
             return [*chosen_customer, *_recalled(self, dispatcher, tracker, card)]
         settled = set_slots(options=None, failures=0)
+        if options["for"] == "product":
+            return [*settled, *set_slots(confirmed=values[0])]
         if values[0].get(NEW):
             known = self.services.racquets(tracker.slots["customer"]["customer_id"], today(tracker))
             return [*settled, *set_slots(racquet_name=NEW), *_another(dispatcher, tracker, known)]
@@ -278,7 +285,7 @@ class HandOver(CounterAction):
         facts = {name: card.facts.get(name) for name in FACTS}
         decided = set_slots(decision=told[-1].decision, told=True, record=card.to_record(), words={})
         over += sealed(self, tracker.slots, phrase("utter_undone_hand_over", racquet=racquet_of(card)))
-        return [*over, *set_slots(**facts, unknown=[], offered=[]), *decided]
+        return [*over, *set_slots(**facts, products={}, unknown=[], offered=[]), *decided]
 
 
 def _tell(dispatcher: CollectingDispatcher, fetched: Fetched) -> None:
@@ -335,7 +342,8 @@ class LogReading(CounterAction):
         decided = set_slots(decision=logged.after, told=True, record=logged.card.to_record())
         what = phrase("utter_undone_reading", racquet=racquet_of(logged.card))
         over = [ActiveLoop(None), *sealed(self, slots, what, keep=True), *set_slots(requested_slot=None, offered=[])]
-        return [*over, *set_slots(**facts, words={}), *decided, *self._foresee(dispatcher, logged, today(tracker))]
+        over += set_slots(**facts, products={}, words={})
+        return [*over, *decided, *self._foresee(dispatcher, logged, today(tracker))]
 
     def _log(self, racquet_id: int, slots: Mapping[str, Any], day: dt.date) -> Logged:
         """Write down the reading that was said, or the baseline where it was said to be one."""

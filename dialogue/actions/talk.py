@@ -12,6 +12,7 @@ from rasa_sdk.interfaces import Tracker
 from dialogue.actions.base import CounterAction, Events, customer_slot, say, say_with_choices, set_slots
 from dialogue.actions.moving import MOVE_DATE, answer_move, offer_move
 from dialogue.intake import DOUBTFUL, UNNOTED, claims, intent_of
+from dialogue.policy import DROP_OFF
 from dialogue.racquets import all_racquets, switch
 from dialogue.telling import next_offer, owner_phrases
 from dialogue.translate import day_phrase, fact_phrase, facts_phrases, other_day_order
@@ -50,7 +51,7 @@ class Note(CounterAction):
     @staticmethod
     def _note_present(dispatcher: CollectingDispatcher, slots: Mapping[str, Any]) -> None:
         key = slots["racquet_key"]
-        noted = [each for each in slots["noted"] if each["racquet"] == key and slots[each["slot"]] is not None]
+        noted = [each for each in slots["noted"] if each["racquet"] == key and slots[each["slot"]] not in (None, {})]
         corrected = [change for change in noted if change["old"] is not None and change["slot"] != "symptoms"]
         for change in corrected:
             slot = change["slot"]
@@ -158,6 +159,9 @@ def _another_person(dispatcher: CollectingDispatcher, tracker: Tracker, claim: M
     if claim["why"] == "same_person":
         name = tracker.slots["customer_name"]
         return set_slots(pending=[{"slot": "customer_name", "value": name, "why": "namesake", "words": name}])
+    if claim["why"] == "alike" and (tracker.active_loop or {}).get("name") == DROP_OFF:
+        # Nobody of that name, then: who leaves a racquet may be new.
+        return set_slots(customer=customer_slot(str(tracker.slots["customer_name"])))
     return set_slots(customer_name=None)
 
 

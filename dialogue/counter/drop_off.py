@@ -10,7 +10,7 @@ from dialogue.counter.counter import Counter
 from dialogue.counter.customers import CustomerDraft, is_empty, read_draft
 from dialogue.counter.limits import check_choice, check_range, check_text
 from dialogue.counter.outcomes import Outcome, Remark, answering, refuse
-from dialogue.counter.strings import Strings, outside_printed, read_strings, same_as, tensions
+from dialogue.counter.strings import Strings, changes, outside_printed, read_strings, same_as
 from storage.errors import NotFound
 from storage.rows import CustomerRow, JobStatus, RacquetRow, StringJobRow
 from storage.unit_of_work import UnitOfWork
@@ -168,7 +168,7 @@ def _strings(counter: Counter, unit: UnitOfWork, drop_off: DropOff, racquet: Rac
     if drop_off.same_as is None:
         raise refuse("strings_missing", "strings")
     earlier = _earlier_strings(unit, drop_off, racquet)
-    return {**earlier, **(tensions(counter, drop_off.strings) if drop_off.strings else {})}
+    return earlier if drop_off.strings is None else {**earlier, **changes(counter, unit, drop_off.strings)}
 
 
 def _earlier_strings(unit: UnitOfWork, drop_off: DropOff, racquet: RacquetRow | None) -> dict[str, Any]:

@@ -88,9 +88,16 @@ def same_as(job: StringJobRow) -> dict[str, Any]:
     return {name: getattr(job, name) for name in (*STRING_COLUMNS, "catalogue_product_id")}
 
 
-def tensions(counter: Counter, wanted: Strings) -> dict[str, Any]:
-    """Return the columns of the tensions that were named, checked; crosses left open are as the mains."""
+def changes(counter: Counter, unit: UnitOfWork, wanted: Strings) -> dict[str, Any]:
+    """Return the columns in which a stringing shall differ from an earlier one, checked.
+
+    These are the tensions that were named, for the crosses too where they are left open, and crosses that were named.
+    """
     found: dict[str, Any] = {}
+    if wanted.crosses and (wanted.crosses.material or wanted.crosses.product):
+        crosses = _read_side(counter, unit, "crosses", replace(wanted.crosses, tension=None))
+        parts = ("material", "gauge", "product")
+        found |= {f"crosses_{part}": getattr(crosses, part) for part in parts}
     for name, side in zip(SIDES, (wanted.mains, wanted.crosses or wanted.mains), strict=True):
         if side.tension is not None:
             raw = {f"{name}_tension": {"value": side.tension, "unit": side.unit}}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 
@@ -96,6 +96,8 @@ class RacquetCard:
     """How far its last stringing has come; empty where there is none."""
     printed_range: Mapping[str, Any] | None = None
     """{"min", "max", "unit"} as printed on the frame; None where nobody read it."""
+    products: Mapping[str, Any] = field(default_factory=dict)
+    """The shop's products of its last stringing, by side."""
 
     def to_record(self) -> dict[str, Any]:
         """Return whose racquet it is, in the form a slot holds, without the facts."""

@@ -8,7 +8,7 @@ from typing import Any
 
 from dialogue.services.cards import Card, DueEntry, RacquetCard
 from dialogue.services.on_record import OnRecord
-from dialogue.translate import customer_values, due_values, job_values, phone_tail
+from dialogue.translate import customer_values, due_values, job_products, job_values, phone_tail
 from rules.decision import Decision
 from rules.facts import Facts
 from storage.rows import (
@@ -87,6 +87,7 @@ class Records:
             facts={name: value for name, value in facts.items() if readings or name != "reading"},
             status=job.status if job else "",
             printed_range=_printed_range(racquet),
+            products=job_products(job) if job else {},
         )
 
     def _facts(

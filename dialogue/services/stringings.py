@@ -16,8 +16,9 @@ from dialogue.counter.labels import find_labels
 from dialogue.counter.outcomes import Refusal
 from dialogue.counter.pickup import hand_over
 from dialogue.counter.readings import Measured, log_reading
-from dialogue.counter.strings import Side, Strings, outside_printed, pounds
+from dialogue.counter.strings import SIDES, Side, Strings, outside_printed, pounds
 from dialogue.forecasts.fresh import bed_on_card, doubt_baseline
+from dialogue.products import Product
 from dialogue.racquets import DATED_FACTS, PLAYER_FACTS
 from dialogue.services.advising import advised_note
 from dialogue.services.cards import Fetched, Label, Logged, LookedOver, RacquetCard, Received, Strung, Waiting
@@ -145,7 +146,8 @@ class Stringings(TurnWork):
             customer: {"customer_id", "name", "phone", "email", "racquet_id"}; numbers are None for those never seen.
             said: {"facts", "frame_check", "promised_on", "consultation"}: facts JSON with the strings wanted, what
                 was seen of the frame, the ISO day or None, and the number of the decision taken before or None. It
-                may hold "same_as", "printed_range", "racquet_name", "wish" and "seen_by" too.
+                may hold "same_as", "crosses_said" (whether other crosses were named beside it), "products",
+                "printed_range", "racquet_name", "wish" and "seen_by" too.
             today: the day of the conversation.
         """
         said_facts = said["facts"]
@@ -188,11 +190,17 @@ class Stringings(TurnWork):
             ),
             frame_check=said["frame_check"],
             seen_by=said.get("seen_by"),
-            strings=_tensions(facts) if same else _strings(facts),
+            strings=_changes(facts, said) if same else _strings(facts, said.get("products") or {}),
             same_as=same,
             promised_on=dt.date.fromisoformat(day) if day else None,
             wish=said.get("wish"),
         )
+
+    def products(self) -> tuple[Product, ...]:
+        """Return what the shop sells, as its catalogue names it."""
+        with self.work() as unit:
+            rows = unit.catalogue.all()
+        return tuple(Product(name=row.product, material=row.material, gauge=_gauge(row.gauge_mm)) for row in rows)
 
     def look_over(self, raw: Mapping[str, Any], printed: Mapping[str, Any] | None, today: dt.date) -> LookedOver:
         """Return what stands in the way of stringing a racquet so, and what its date will need to be known.
@@ -226,6 +234,10 @@ def _draft(customer: Mapping[str, Any]) -> CustomerDraft | None:
     return CustomerDraft(**told) if told else None
 
 
+def _gauge(millimetres: float | None) -> str | None:
+    return f"{millimetres:.2f}" if millimetres else None
+
+
 def _is_tail(phone: str | None) -> bool:
     """Tell whether only the end of a number was given, which tells namesakes apart and reaches nobody."""
     return phone is not None and len(phone) <= TAIL
@@ -244,6 +256,15 @@ def _tensions(facts: Facts) -> Strings | None:
     return Strings(mains=mains, crosses=None if crosses == Side() else crosses) if mains != Side() else None
 
 
+def _changes(facts: Facts, said: Mapping[str, Any]) -> Strings | None:
+    """Return what is to be other than last time: tensions, and crosses that were named."""
+    strings = _tensions(facts)
+    if not said.get("crosses_said") or facts.crosses_material is None:
+        return strings
+    crosses = _of_product(_side(facts, "crosses"), (said.get("products") or {}).get("crosses"))
+    return Strings(mains=strings.mains if strings else Side(), crosses=crosses)
+
+
 def _measured(entry: Reading) -> Measured:
     return Measured(
         values=entry.values,
@@ -255,9 +276,13 @@ def _measured(entry: Reading) -> Measured:
     )
 
 
-def _strings(facts: Facts) -> Strings | None:
-    mains, crosses = (_side(facts, side) for side in ("mains", "crosses"))
+def _strings(facts: Facts, products: Mapping[str, Any]) -> Strings | None:
+    mains, crosses = (_of_product(_side(facts, side), products.get(side)) for side in SIDES)
     return Strings(mains=mains, crosses=None if crosses == Side() else crosses) if mains.material else None
+
+
+def _of_product(side: Side, product: Mapping[str, Any] | None) -> Side:
+    return replace(side, product=product["name"], gauge=product["gauge"]) if product else side
 
 
 def _side(facts: Facts, side: str) -> Side:

@@ -17,10 +17,10 @@ from dialogue.services import Services
 from dialogue.understanding import understand
 from rules.rulebook import Rulebook, build_book, load_book
 from storage.database import Store, open_store
-from storage.rows import CustomerRow, RacquetRow, ReadingRow, StringJobRow
+from storage.rows import CatalogueProductRow, CustomerRow, RacquetRow, ReadingRow, StringJobRow
 
 FOLDER = Path(__file__).parent / "conversations"
-KNOWN_KEYS = {"name", "today", "channel", "record", "turns", "stored", "own"}
+KNOWN_KEYS = {"name", "today", "channel", "record", "turns", "stored", "own", "catalogue"}
 KNOWN_TURN_KEYS = {
     "say",
     "asked",
@@ -74,9 +74,11 @@ def open_test_store() -> Store:
     return open_store("sqlite://")
 
 
-def seed(store: Store, record: list[Mapping[str, Any]]) -> None:
-    """Store the customers that a script begins with."""
+def seed(store: Store, record: list[Mapping[str, Any]], catalogue: list[Mapping[str, Any]] | None = None) -> None:
+    """Store the customers that a script begins with, and the strings the shop sells."""
     with store.unit("test") as unit:
+        for product in catalogue or ():
+            unit.catalogue.add(CatalogueProductRow(**product))
         for entry in record:
             racquets = entry.get("racquets", [])
             customer = unit.customers.add(CustomerRow(**{k: v for k, v in entry.items() if k != "racquets"}))

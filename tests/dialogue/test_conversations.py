@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from storage.database import Store
+from storage.rows import StringJobRow
 from tests.dialogue.scripts import Script, build_conversation, differences, open_test_store, play, read_scripts, seed
 
 
@@ -15,7 +16,7 @@ def test_a_conversation_goes_as_written(script: Script) -> None:
     assert "facts" in last, "a script ends in checked facts"
     assert "decision" in last, "a script ends in a checked decision"
     with open_test_store() as store:
-        seed(store, script.data.get("record", []))
+        seed(store, script.data.get("record", []), script.data.get("catalogue"))
         conversation = build_conversation(store, script.data.get("own"))
         for turn, reply in play(script.data, conversation):
             assert not differences(turn, reply), f"at {turn['say']!r}"
@@ -35,6 +36,7 @@ def _check_stored(script: Script, store: Store) -> None:
             "collected": sum(job.status == "collected" for job in unit.jobs.all()),
             "strung": sum(job.status == "strung" for job in unit.jobs.all()),
             "products": [job.mains_product for job in unit.jobs.all()],
+            "strings": [_strings(job) for job in unit.jobs.all()],
             "wishes": [job.wish for job in unit.jobs.all() if job.wish],
             "reached": [f"{who.email} {who.phone}" for who in unit.customers.all() if who.consent_to_contact],
         }
@@ -45,6 +47,15 @@ def _check_stored(script: Script, store: Store) -> None:
     if "notes" in expected:
         assert len(notes) == len(expected["notes"])
         assert all(part in note for part, note in zip(expected["notes"], notes, strict=True))
+
+
+def _strings(job: StringJobRow) -> str:
+    """Return both sides of a stringing in one line: product or material, gauge and tension."""
+    sides = (
+        (job.mains_product or job.mains_material, job.mains_gauge, job.mains_tension),
+        (job.crosses_product or job.crosses_material, job.crosses_gauge, job.crosses_tension),
+    )
+    return " / ".join(" ".join(str(part) for part in side if part is not None) for side in sides)
 
 
 def test_there_are_conversations_of_many_kinds() -> None:
