@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import asyncio
 import datetime as dt
 import ipaddress
 import os
@@ -39,7 +38,7 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
     from assistant.bootstrap import Surroundings, open_database, open_shop, warm_up
     from assistant.channels.web.app import build_app
     from assistant.channels.web.ears import can_hear
-    from assistant.channels.web.running import serve
+    from assistant.channels.web.running import serve_alone
     from assistant.workers import serve_with_workers
 
     if not 1 <= options.workers <= MOST_WORKERS:
@@ -56,7 +55,7 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
 
     def serve_shop() -> None:
         with open_shop(settings, surroundings) as shop:
-            asyncio.run(serve(build_app(shop), listening))
+            serve_alone(build_app(shop), listening)
 
     with listening:
         # What is wrong with rulebook or database is said once and before anybody is invited in; a new file gets

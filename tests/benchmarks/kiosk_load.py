@@ -13,6 +13,8 @@ import time
 from dataclasses import dataclass, field
 from urllib.parse import urlencode, urlsplit
 
+import psutil
+
 from assistant.bootstrap import decide_facts
 from assistant.channels.web.wording import load_words
 from assistant.settings import Settings
@@ -23,6 +25,8 @@ THINKING_SECONDS = (1.0, 5.0)
 PLAYS = {"once a week": 1, "twice a week": 2, "three times a week": 3, "five times a week": 5}
 STRINGS = {"synthetic gut": "synthetic_gut", "multifilament": "multifilament", "polyester": "polyester"}
 STRUNG = {"on the 1st of June 2026": "2026-06-01", "on the 5th of October 2026": "2026-10-05"}
+RESTING_SECONDS = 0.1
+"""A server that spends less than this in a second rests."""
 TURNS = 6
 """Of one consultation."""
 
@@ -103,6 +107,15 @@ async def consult(kiosk: Kiosk, chance: random.Random, load: Load, settings: Set
         if expected not in kiosk.text.replace("&#39;", "'"):
             load.wrong.append(f"{plays}, {strings}, {strung}: {expected}")
     await kiosk.talk("/clear")
+
+
+def let_settle(server: int) -> None:
+    """Wait until a server and its workers have loaded their ears: a shop is opened before its customers come."""
+    processes = [psutil.Process(server), *psutil.Process(server).children(recursive=True)]
+    spent = -1.0
+    while (now := sum(sum(process.cpu_times()[:2]) for process in processes)) - spent > RESTING_SECONDS:
+        spent = now
+        time.sleep(1)
 
 
 async def run_load(address: str, kiosks: int, *, keeps_open: bool = True) -> Load:

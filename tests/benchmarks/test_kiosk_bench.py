@@ -16,7 +16,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from tests.assistant.web.running_shop import TODAY
 from tests.assistant.web.test_serve_command import start
-from tests.benchmarks.kiosk_load import CONSULTATIONS, TURNS, Load, run_load
+from tests.benchmarks.kiosk_load import CONSULTATIONS, TURNS, Load, let_settle, run_load
 from tests.storage.conftest import run_postgresql
 
 
@@ -25,6 +25,7 @@ def test_kiosks_of_one_server(benchmark: BenchmarkFixture, tmp_path: Path, kiosk
     """Nobody waits, nobody gets another one's answer."""
     process, address = start(f"sqlite:///{tmp_path}/load.sqlite3", "--today", TODAY.isoformat())
     try:
+        let_settle(process.pid)
         load = measure(benchmark, lambda: asyncio.run(run_load(address.rstrip("/"), kiosks)))
     finally:
         process.terminate()
@@ -38,6 +39,7 @@ def test_kiosks_of_four_workers_on_postgresql(benchmark: BenchmarkFixture, kiosk
     with run_postgresql() as url:
         process, address = start(url, "--today", TODAY.isoformat(), "--workers", "4")
         try:
+            let_settle(process.pid)
             load = measure(benchmark, lambda: asyncio.run(run_load(address.rstrip("/"), kiosks, keeps_open=False)))
         finally:
             process.terminate()

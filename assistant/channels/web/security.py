@@ -81,7 +81,8 @@ def limit_requests(app: App) -> None:
     app.config.ACCESS_LOG = False
     app.config.FALLBACK_ERROR_FORMAT = "text"
     app.config.MOTD = False
-    # It rewrites the library's own source at start, once a process: a second server in one would not start.
+    # It rewrites the library's own source at start, once a process: a second server in one would not start. A server
+    # that is alone in its process has it done (`serve_alone`).
     app.config.TOUCHUP = False
     # A browser that simply goes away is no fault, and its traceback would be one in the log.
     logging.getLogger("sanic.websockets").setLevel(logging.CRITICAL)
