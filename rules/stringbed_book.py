@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Set as AbstractSet
 from enum import StrEnum
 from functools import lru_cache
 from pathlib import Path
@@ -47,6 +48,10 @@ class StringbedRemark(StrEnum):
     CLIPPED_TO_PRINTED = "clipped_to_printed"
     PRINTED_UNKNOWN = "printed_unknown"
     OUTSIDE_USUAL = "outside_usual"
+    ASSUMED_ALIKE = "assumed_alike"
+    ASSUMED_USUAL = "assumed_usual"
+    MATCHED = "matched"
+    MODEL = "model"
     FITS = "fits"
     UNLIKELY = "unlikely"
     IMPOSSIBLE = "impossible"
@@ -64,6 +69,9 @@ PLACEHOLDERS: dict[StringbedRemark, frozenset[str]] = {
     StringbedRemark.GAUGE_UNKNOWN: frozenset({"gauge"}),
     StringbedRemark.CLIPPED_TO_PRINTED: frozenset({"lb"}),
     StringbedRemark.OUTSIDE_USUAL: frozenset({"low", "high"}),
+    StringbedRemark.ASSUMED_ALIKE: frozenset({"what"}),
+    StringbedRemark.ASSUMED_USUAL: frozenset({"what", "value"}),
+    StringbedRemark.MATCHED: _VALUE,
     StringbedRemark.UNLIKELY: _EXPECTED,
     StringbedRemark.IMPOSSIBLE: _EXPECTED,
     StringbedRemark.GUESS_UNIT: _VALUE,
@@ -137,14 +145,17 @@ class StringbedBook(Saying[StringbedRemark]):
     slips: dict[str, Slip]
     misheard: Misheard
     kinds: dict[Kind, str]
+    parts: dict[str, str]
+    """What may have to be assumed, in words."""
 
     @model_validator(mode="after")
     def _complete(self) -> StringbedBook:
-        wanted: dict[str, set[StrEnum]] = {
+        wanted: dict[str, AbstractSet[str]] = {
             "kept": set(Machine),
             "strings": set(Material),
             "remarks": set(StringbedRemark),
             "kinds": set(Kind),
+            "parts": {"head", "pattern", "gauge"},
         }
         check_complete(self, wanted)
         check_sentences(self.remarks, PLACEHOLDERS)

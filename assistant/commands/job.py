@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable, Mapping
 
+from assistant.commands.job_advice import add_advice, add_tension
 from assistant.desk import (
     Actions,
     Desk,
@@ -49,12 +50,15 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     back.add_argument("--reading", type=float, nargs="+", metavar="N", help="a check reading, with its repeats")
     back.add_argument("--kind", help="deflection, stiffness, pounds or frequency")
     back.add_argument("--instrument", help="the shop's own name of the instrument")
+    add_advice(actions)
+    tension = add_tension(actions)
+    _add_strings(tension)
     actions.add("undo", "take back what this person did last")
 
 
 def run(options: argparse.Namespace, settings: Settings) -> Exit:
     """Do one action."""
-    from assistant.commands import job_bench, job_counter
+    from assistant.commands import job_advice, job_bench, job_counter
 
     actions: Mapping[str, Callable[[Desk, argparse.Namespace], Exit]] = {
         "add": lambda desk, given: job_counter.take_in_racquet(desk, given, draft_of(given)),
@@ -67,6 +71,8 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
         "history": job_counter.tell_history,
         "back": job_counter.bring_back,
         "undo": job_counter.take_back,
+        "advise": job_advice.advise_strings,
+        "tension": job_advice.match_tension,
     }
     with at_desk(options, settings) as desk:
         return actions[options.action](desk, options)

@@ -79,12 +79,13 @@ def strings_of(options: argparse.Namespace) -> Strings | None:
     """Return the strings that were named, None where none were."""
     from dialogue.counter.strings import Strings
 
-    mains = _side(options.mains, options.tension, options.gauge)
-    crosses = _side(options.crosses, options.crosses_tension, options.crosses_gauge)
+    mains = side_of(options.mains, options.tension, options.gauge)
+    crosses = side_of(options.crosses, options.crosses_tension, options.crosses_gauge)
     return Strings(mains=mains, crosses=crosses) if mains else None
 
 
-def _side(string: str | None, pull: Pull | None, gauge: str | None) -> Side | None:
+def side_of(string: str | None, pull: Pull | None, gauge: str | None) -> Side | None:
+    """Return one side of a bed as typed, None where nothing was said of it."""
     from dialogue.counter.strings import name_side
 
     if string is None and pull is None and gauge is None:

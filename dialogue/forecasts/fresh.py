@@ -31,18 +31,28 @@ class Doubt:
 
 def bed_on_card(job: StringJobRow, racquet: RacquetRow) -> Stringbed | None:
     """Return the stringbed on a card, with what is usual where the card is silent."""
+    return complete_bed(known_on_card(job, racquet), load_stringbed_book())
+
+
+def known_on_card(job: StringJobRow | None, racquet: RacquetRow) -> KnownBed:
+    """Return what a card tells of a racquet and the strings in it; of an unstrung one only the frame."""
     pattern = None
     if racquet.mains_count and racquet.crosses_count:
         pattern = (racquet.mains_count, racquet.crosses_count)
-    known = KnownBed(
-        mains=_side(job, "mains"),
-        crosses=_side(job, "crosses"),
+    return KnownBed(
+        mains=_side(job, "mains") if job else KnownSide(),
+        crosses=_side(job, "crosses") if job else KnownSide(),
         head_in2=racquet.head_size_in2,
         pattern=pattern,
-        machine=MACHINES.get(job.machine or "") or known_word(Machine, job.machine) or Machine.UNKNOWN,
+        machine=_machine(job),
         sport=known_word(Sport, racquet.sport),
     )
-    return complete_bed(known, load_stringbed_book())
+
+
+def _machine(job: StringJobRow | None) -> Machine:
+    if job is None:
+        return Machine.UNKNOWN
+    return MACHINES.get(job.machine or "") or known_word(Machine, job.machine) or Machine.UNKNOWN
 
 
 def bed_of_facts(facts: Facts) -> Stringbed | None:
