@@ -146,10 +146,11 @@ class Hearing:
 
 
 def _lesson_begun(text: str, slots: Mapping[str, Any]) -> str | None:
-    """Return what a trainee asks for: to answer first, or, where nothing is open, to practise."""
+    """Return what a trainee asks for: to answer first, or, where nobody has to settle something first, to practise."""
     if answer_to("ride_along", text):
         return "ride_along"
-    return "practise" if answer_to("practice_start", text) and not open_question(slots) else None
+    unsettled = slots["pending"] or slots["asked_back"] or slots["options"]
+    return "practise" if answer_to("practice_start", text) and not unsettled else None
 
 
 def _taking_up(slots: Mapping[str, Any], read: Read) -> Understanding | None:

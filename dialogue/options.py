@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,8 @@ ALL = frozenset(WORDS["all"])
 NAMES_FOLLOW = frozenset(WORDS["names_follow"])
 """After one of these stands for whom something is."""
 SHORTEST_TAIL = 2
+LONGEST_NAME = 3
+"""Words of a name that a trainee says."""
 
 
 def chosen(options: Mapping[str, Any], message: Mapping[str, Any]) -> Sequence[Any] | None:
@@ -61,6 +64,20 @@ def answer_to(slot: str, text: str) -> tuple[str, str] | None:
         if f" {_plain(words)} " in said
     ]
     return max(fitting)[1:] if fitting else None
+
+
+def trainee_said(text: str, known: Sequence[str]) -> str | None:
+    """Return the trainee whom a text names: one that is known, or who says who they are."""
+    said = f" {_plain(text)} "
+    named = [name for name in known if f" {_plain(name)} " in said]
+    if named:
+        return max(named, key=len)
+    for piece, mark in product(re.split("[,.;!?]", text), WORDS["trainee_follows"]):
+        _, found, name = f" {_plain(piece)} ".partition(f" {_plain(mark)} ")
+        words = name.split()
+        if found and 1 <= len(words) <= LONGEST_NAME and not set(words) & set(WORDS["no_trainee"]):
+            return " ".join(word.capitalize() for word in words)
+    return None
 
 
 def asks_for_sooner(text: str) -> bool:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import datetime as dt
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from rasa_sdk.executor import CollectingDispatcher
@@ -10,12 +11,13 @@ from rasa_sdk.interfaces import Tracker
 
 from dialogue.actions.base import CounterAction, Events, say, say_with_choices, set_slots, today
 from dialogue.intake import intent_of
-from dialogue.options import answer_to, chosen
+from dialogue.options import answer_to, chosen, trainee_said
 from dialogue.racquets import FACTS, known_facts
+from dialogue.services import Services
 from dialogue.translate import day_phrase, facts_phrases, phrase
 
 TRAINEE = "trainee"
-"""Whose course it is where nobody says a name; the command `practise` takes names."""
+"""Whose course it is where nobody says a name."""
 STAGES = ("verdict", "date", "reason")
 VERDICTS = ("restring_now", "restring_soon", "play_on", "need_more")
 RIDDEN = ("verdict", "date")
@@ -23,7 +25,16 @@ RIDDEN = ("verdict", "date")
 MISSING = object()
 
 
-class Practise(CounterAction):
+class Exercising(CounterAction):
+    """What practice and a real consultation have in common."""
+
+    def _part(self, stage: str, state: Mapping[str, Any], tracker: Tracker) -> Any:
+        """Return one part of the answer; a month named alone is over on its last day, as on a label."""
+        day = dt.date.fromisoformat(state["exercise"]["today"]) if "exercise" in state else today(tracker)
+        return read_part(stage, state, tracker.latest_message, lambda said: self.services.latest_day(said, day))
+
+
+class Practise(Exercising):
     """Puts a situation, takes the three parts of the answer one after the other, and marks them."""
 
     action = "action_practise"
@@ -32,13 +43,14 @@ class Practise(CounterAction):
         """Return where the practice stands."""
         state, message = tracker.slots["practice"], tracker.latest_message
         if state is None:
-            say(dispatcher, "utter_practice_begin")
-            return self._put(dispatcher, tracker, {"done": 0, "right": 0})
+            name = name_trainee(self.services, message)
+            say(dispatcher, "utter_practice_begin_named" if name else "utter_practice_begin", name=name)
+            return self._put(dispatcher, tracker, {"done": 0, "right": 0, "trainee": name or TRAINEE})
         if intent_of(message) == "stop" or answer_to("practice_end", message["text"]):
             say(dispatcher, "utter_practice_end", n=state["done"], right=state["right"])
             return set_slots(practice=None)
         stage = state["stage"]
-        part = read_part(stage, state, message)
+        part = self._part(stage, state, tracker)
         if part is MISSING:
             say(dispatcher, f"utter_practice_again_{stage}")
             ask_part(dispatcher, stage, state["exercise"])
@@ -51,7 +63,7 @@ class Practise(CounterAction):
         return self._mark(dispatcher, tracker, state)
 
     def _put(self, dispatcher: CollectingDispatcher, tracker: Tracker, state: Mapping[str, Any]) -> Events:
-        exercise = self.services.next_exercise(TRAINEE, today(tracker))
+        exercise = self.services.next_exercise(state["trainee"], today(tracker))
         known = {slot: exercise["facts"][slot] for slot in FACTS if exercise["facts"].get(slot) is not None}
         day = day_phrase(exercise["today"])
         if known:
@@ -62,7 +74,8 @@ class Practise(CounterAction):
         return set_slots(practice={**state, "exercise": exercise, "stage": STAGES[0], "answer": {}})
 
     def _mark(self, dispatcher: CollectingDispatcher, tracker: Tracker, state: Mapping[str, Any]) -> Events:
-        marks = self.services.mark_exercise(TRAINEE, today(tracker), state["exercise"], state["answer"])
+        trainee = state["trainee"]
+        marks = self.services.mark_exercise(trainee, today(tracker), state["exercise"], state["answer"])
         if marks["right"]:
             say(dispatcher, "utter_practice_right")
         else:
@@ -78,11 +91,11 @@ class Practise(CounterAction):
             )
             for line in marks["lines"]:
                 say(dispatcher, "utter_practice_line", says=line)
-        counts = {"done": state["done"] + 1, "right": state["right"] + bool(marks["right"])}
+        counts = {"done": state["done"] + 1, "right": state["right"] + bool(marks["right"]), "trainee": trainee}
         return self._put(dispatcher, tracker, counts)
 
 
-class RideAlong(CounterAction):
+class RideAlong(Exercising):
     """Lets a trainee answer first in a real consultation: verdict and day, marked before the answer is told."""
 
     action = "action_ride_along"
@@ -92,12 +105,13 @@ class RideAlong(CounterAction):
         slots, message = tracker.slots, tracker.latest_message
         state = slots["riding"]
         if state is None:
-            say(dispatcher, "utter_ride_along")
-            return set_slots(riding={"stage": None, "answer": {}})
+            name = name_trainee(self.services, message)
+            say(dispatcher, "utter_ride_along_named" if name else "utter_ride_along", name=name)
+            return set_slots(riding={"stage": None, "answer": {}, "trainee": name or TRAINEE})
         if state["stage"] is None:
             ask_part(dispatcher, STAGES[0], {})
             return set_slots(riding={**state, "stage": STAGES[0]})
-        part = read_part(state["stage"], state, message)
+        part = self._part(state["stage"], state, tracker)
         if part is MISSING:
             say(dispatcher, f"utter_practice_again_{state['stage']}")
             ask_part(dispatcher, state["stage"], {})
@@ -105,24 +119,32 @@ class RideAlong(CounterAction):
         answer = {**state["answer"], state["stage"]: part}
         if RIDDEN[-1] not in answer:
             ask_part(dispatcher, RIDDEN[-1], {})
-            return set_slots(riding={"stage": RIDDEN[-1], "answer": answer})
-        marks = self.services.mark_ride(TRAINEE, today(tracker), slots["decision"], known_facts(slots), answer)
+            return set_slots(riding={**state, "stage": RIDDEN[-1], "answer": answer})
+        facts = known_facts(slots)
+        marks = self.services.mark_ride(state["trainee"], today(tracker), slots["decision"], facts, answer)
         told = {name: phrase(f"utter_practice_{str(marks[name]).lower()}") for name in RIDDEN}
         say(dispatcher, "utter_ride_along_marks", **told)
         return set_slots(riding=None)
 
 
-def read_part(stage: str, state: Mapping[str, Any], message: Mapping[str, Any]) -> Any:
+def name_trainee(services: Services, message: Mapping[str, Any]) -> str | None:
+    """Return who says that it is they who practise, or None."""
+    return trainee_said(message["text"], services.trainees())
+
+
+def read_part(
+    stage: str, state: Mapping[str, Any], message: Mapping[str, Any], read_day: Callable[[Mapping[str, Any]], Any]
+) -> Any:
     """Return one part of an answer out of a turn's words, or that it is missing; no day at all is None."""
     if stage == "verdict":
         answer = answer_to("practice_verdict", message["text"])
         return answer[0] if answer else MISSING
     if stage == "date":
         days = [entity["value"] for entity in message["entities"] if entity["entity"] == "label_due"]
-        if days and not days[0]["approx"]:
-            return days[0]["value"]
+        if days:
+            return read_day(days[0])
         none = intent_of(message) == "deny" or answer_to("practice_no_day", message["text"])
-        return None if none and not days else MISSING
+        return None if none else MISSING
     exercise = state["exercise"]
     entries = [
         {"text": says, "value": row, "marks": [says]}

@@ -19,6 +19,16 @@ RIDE = "a real consultation"
 class Lessons(TurnWork):
     """What a trainee who practises by talk needs."""
 
+    def trainees(self) -> tuple[str, ...]:
+        """Return who has practised here, and who works here."""
+        with self.store.view() as unit:
+            return (*unit.practice.trainees(), *(member.name for member in unit.staff.active()))
+
+    def latest_day(self, said: Mapping[str, Any], today: dt.date) -> str | None:
+        """Return the last day that a date means, as ISO text."""
+        meant = self.facts({"label_due": said}, today).label_due
+        return meant.day.isoformat() if meant else None
+
     def next_exercise(self, trainee: str, today: dt.date) -> dict[str, Any]:
         """Return the next situation of a trainee's course, with the sentences of the rows to choose among."""
         from dialogue.rulebooks.page import blank_sentence  # noqa: PLC0415

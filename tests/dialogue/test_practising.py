@@ -15,6 +15,7 @@ from rules.evaluator import PlainEngine
 from rules.intake import parse_facts
 from rules.rulebook import load_book
 from storage.database import Store
+from storage.rows import StaffRow
 from tests.dialogue.scripts import build_conversation, open_test_store
 
 TODAY = dt.date(2026, 11, 24)
@@ -123,3 +124,43 @@ def store() -> Any:
     """A database in memory."""
     with open_test_store() as opened:
         yield opened
+
+
+@pytest.mark.parametrize(
+    ("said", "whose"),
+    [
+        ("practise with me, I'm Nils", "Nils"),
+        ("hello, this is ida marlow, practise with me", "Ida Marlow"),
+        ("Quiz me, my name is Ida Marlow", "Ida Marlow"),
+        ("let's practise, wren here", "Wren"),
+        ("I'm ready, test me", "trainee"),
+        ("I am new here, train me", "trainee"),
+    ],
+)
+def test_a_trainee_says_whose_course_it_is(said: str, whose: str) -> None:
+    """A name after "I am", or one that works here; also where the greeting has just asked something."""
+    with open_test_store() as store:
+        with store.unit() as unit:
+            unit.staff.add(StaffRow(name="Wren", pin_hash="none", role="stringer"))
+            unit.commit()
+        conversation = build_conversation(store)
+        say(conversation, "hello")
+        begun = say(conversation, said)
+        assert begun.text[0].startswith("Let us practise:" if whose == "trainee" else f"Let us practise, {whose}:")
+        for answer in ("play on", "no day", "number 1"):
+            say(conversation, answer)
+        with store.view() as unit:
+            assert [answer.trainee for answer in unit.practice.answers()] == [whose]
+
+
+def test_who_rides_along_is_in_the_log_and_a_month_is_over_on_its_last_day() -> None:
+    """A restring by "end of December" is one by its last day."""
+    with open_test_store() as store:
+        conversation = build_conversation(store)
+        assert say(conversation, "let me answer first, this is Nils").text[0].startswith("Good, Nils.")
+        say(conversation, "just for fun, three times a week, full bed of synthetic gut, strung on 31 august 2026")
+        say(conversation, "play on")
+        assert say(conversation, "end of december").text[0].startswith("Your verdict is right, your day is right.")
+        with store.view() as unit:
+            (kept,) = unit.practice.answers("Nils")
+        assert (kept.marks["right"], kept.answer["date"]) == (True, "2026-12-31")
