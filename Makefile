@@ -20,8 +20,8 @@ demo: $(READY) ## fill a demo shop beside your own data and talk in it
 	@$(BIN)/counterpull demo --db sqlite:///demo.sqlite3
 	@$(BIN)/counterpull talk --db sqlite:///demo.sqlite3 $(ARGS)
 
-day: $(DEV_READY) ## play a stringer's day through the commands, every figure checked
-	@$(BIN)/python -m tests.assistant.day
+day: $(DEV_READY) ## play a stringer's day by talk and commands, every figure checked (ARGS=shell: commands alone)
+	@$(BIN)/python -m tests.assistant.day $(ARGS)
 
 test: $(DEV_READY) ## run every test
 	$(BIN)/python -m pytest $(ARGS)

@@ -18,10 +18,11 @@ from dialogue.counter_words import (
     no_group,
     racquet_named,
 )
+from dialogue.forms import CRACK
 from dialogue.intake import DATES
 from dialogue.messages import Evidence, Message, Understanding
 from dialogue.options import ANSWERS, NAMES_FOLLOW, WORDS, answer_to
-from dialogue.policy import UNREAD, open_question
+from dialogue.policy import FRAME_DAMAGE, UNREAD, open_question
 from dialogue.products import MATERIALS, Product, find_mentions, in_materials, with_products
 
 READ_AS: Mapping[str, str] = {"promised_on": "league_start"}
@@ -47,6 +48,8 @@ FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading", "mark_strung", "a
 READINGS = frozenset({"reading", "baseline"})
 BESIDE = frozenset({"mains_material", "crosses_material", "mains_tension", "crosses_tension", "racquet_count", "level"})
 """What may be said in one breath with an answer that only this counter asks for."""
+OF_THE_FRAME = frozenset({None, "customer_name", "frame_check", "printed_range"})
+"""While one of these is asked, a racquet that is named is the one that is left."""
 BARE = frozenset(WORDS["bare"])
 """Answers that go with whatever was said before, too."""
 ANSWERING = frozenset({"inform", "affirm", "correct", "log_reading"})
@@ -235,12 +238,14 @@ def _with_wanted(heard: Understanding, read: Read, slots: Mapping[str, Any]) -> 
     pieces += [piece for piece in (frame_seen(heard.text), address_said(heard.text)) if piece]
     if slots["frame_check"]:
         pieces = [piece for piece in pieces if piece.slot != "frame_check"]
-    return _with_racquet(_with(heard, pieces))
+    elif any(piece.value == CRACK for piece in pieces) and (seen := looked_at_by(heard.text)):
+        pieces.append(seen)
+    return _with_racquet(_with(heard, pieces), left=open_question(slots) in OF_THE_FRAME)
 
 
-def _with_racquet(heard: Understanding) -> Understanding:
-    """Return the meaning with the racquet that was named, where it is somebody's on record."""
-    about = heard.intent in FOR_SOMEBODY or ({"customer_name", "same_as"} | READINGS) & set(heard.slots)
+def _with_racquet(heard: Understanding, *, left: bool = False) -> Understanding:
+    """Return the meaning with the racquet that was named, where one is left or it is somebody's on record."""
+    about = left or heard.intent in FOR_SOMEBODY or ({"customer_name", "same_as"} | READINGS) & set(heard.slots)
     piece = racquet_named(heard.text) if about else None
     return _with(heard, [piece] if piece else [])
 
@@ -250,7 +255,8 @@ def _with(heard: Understanding, pieces: Sequence[Evidence]) -> Understanding:
     if not fresh:
         return heard
     slots = {**heard.slots, **{piece.slot: piece.value for piece in fresh}}
-    said = heard if heard.intent != "out_of_scope" else replace(heard, intent="inform")
+    strange = heard.intent == "out_of_scope" and heard.rule != FRAME_DAMAGE
+    said = replace(heard, intent="inform") if strange else heard
     return replace(said, slots=slots, evidence=(*heard.evidence, *fresh))
 
 

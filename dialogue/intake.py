@@ -121,9 +121,17 @@ def claims(message: Mapping[str, Any]) -> tuple[Claim, ...]:
             continue
         owner = owner_label(entity.get("role")) or _speaker(message, entity)
         why = _doubt(entity) or (None if confidence >= SURE else "unsure")
-        claim = Claim(slot, entity["value"], entity.get("words") or "", owner, why, product=entity.get("product"))
+        words, product = entity.get("words") or "", entity.get("product")
+        claim = Claim(slot, _stated(slot, entity["value"]), words, owner, why, product=product)
         found[slot, owner] = _with_symptoms(found.get((slot, owner)), claim) if slot == "symptoms" else claim
     return tuple(found.values())
+
+
+def _stated(slot: str, value: Any) -> Any:
+    """Return a value as the facts hold it: of a reading taken several times its figures, not their mean too."""
+    if slot in {"reading", "baseline"} and isinstance(value, Mapping) and "values" in value:
+        return {name: part for name, part in value.items() if name != "value"}
+    return value
 
 
 def _doubt(entity: Mapping[str, Any]) -> str | None:

@@ -95,6 +95,8 @@ NONE_IS_AN_ANSWER = frozenset(
 """Asked for these, a bare "no" means that there is none."""
 UNREAD = frozenset({"act.none", "guard.noise"})
 """The rules under which understanding gives up: words outside the trade have rules of their own."""
+FRAME_DAMAGE = "act.frame_damage"
+"""The cue that hears of a damaged frame."""
 SILENT = frozenset(
     {
         TAKE_IN,

@@ -12,13 +12,11 @@ from rasa_sdk.interfaces import Tracker
 from dialogue.actions.base import CounterAction, Events, customer_slot, say, say_with_choices, set_slots
 from dialogue.actions.moving import MOVE_DATE, answer_move, offer_move
 from dialogue.intake import DOUBTFUL, UNNOTED, claims, intent_of
-from dialogue.policy import DROP_OFF
+from dialogue.policy import DROP_OFF, FRAME_DAMAGE
 from dialogue.racquets import all_racquets, switch
 from dialogue.telling import next_offer, owner_phrases
 from dialogue.translate import day_phrase, fact_phrase, facts_phrases, other_day_order
 
-FRAME_DAMAGE = "act.frame_damage"
-"""The cue that hears of a damaged frame."""
 NEW_CARD = frozenset({"new_customer", "namesake"})
 """Why it is read back whether a card shall be opened."""
 IMPOSSIBLE = "impossible_date:"

@@ -53,7 +53,11 @@ class Stringings(TurnWork):
         outcome = hand_over(counter, job.tag)
         if isinstance(outcome, Refusal):
             return Fetched(card, (), None, job.promised_on, counter.wording.remark(outcome))
-        story = tuple(filter(None, (outcome.done, outcome.label, outcome.foretold, *outcome.cautions)))
+        compared = ""
+        if outcome.compared:
+            figures = {"before": outcome.compared.before, "after": outcome.compared.after}
+            compared = counter.wording.say("hand_over.compared", **figures)
+        story = tuple(filter(None, (outcome.done, compared, outcome.label, outcome.foretold, *outcome.cautions)))
         decision = outcome.decision.to_dict() if outcome.decision else None
         return Fetched(card, story, decision, job.promised_on)
 

@@ -144,6 +144,7 @@ class Line:
 
 
 SHORTEST_GUESSED = 5
+OWNING = "'s"
 LONG_DRAWN = re.compile(r"([^\W\d_])\1{2,}")
 """A letter drawn out, as in "yesss": no word has it three times."""
 
@@ -176,7 +177,8 @@ class Spelling:
             return (stem,)
         if typed and len(plain) >= SHORTEST_GUESSED and plain not in self.known:
             near = process.extractOne(plain, self.guessed.get(plain[0], ()), scorer=OSA.distance, score_cutoff=1)
-            if near is not None:
+            # An unknown word that something belongs to is a name: "Wren's" is no slip of "when's", "waht's" is one.
+            if near is not None and (not word.endswith(OWNING) or sorted(near[0]) == sorted(plain)):
                 return (near[0],)
         return (plain,)
 

@@ -69,7 +69,8 @@ def read_readings(scan: Scan, settled: Sequence[Hit]) -> list[Found]:
 
 def _found(slot: str, number: tuple[tuple[int, int], float], repeats: Sequence[float], kinds: Sequence[Hit]) -> Found:
     span, value = number
-    kind = min(kinds, key=lambda hit: _gap(hit.span, span), default=None)
+    # Of two that lie as near, the one that need not be read back: "37 kgf/cm" is no bare "37 kilos".
+    kind = min(kinds, key=lambda hit: (_gap(hit.span, span), hit.row.readback is not None), default=None)
     said: dict[str, Any] = {"value": tidy(value), "kind": kind.row.value if kind else None}
     if len(repeats) > 1:
         said = {
@@ -131,6 +132,9 @@ def _share(scan: Scan, numbers: Sequence[tuple[tuple[int, int], float]]) -> Mapp
     default = scan.asked if scan.asked in ASKED else READING
     said = set(roles.values())
     rest = [span for span, _ in numbers if span not in roles]
+    if len(said) == 1 and len(rest) > 1 and not scan.asked:
+        # "Baseline 38, 37 and 39": read several times, and named once.
+        return {**dict.fromkeys(rest, next(iter(said))), **roles}
     for span in rest:
         roles[span] = (
             OTHER[next(iter(said))] if len(said) == 1 and len(rest) == 1 and (plain or not scan.asked) else str(default)

@@ -101,7 +101,7 @@ class Understander:
         read = self.read(text, turn)
         vague = self._vague(read)
         act = self._act(read, vague=vague)
-        emptied = _emptied(act, turn.asked)
+        emptied = _emptied(act, turn.asked, read.found)
         found = [one for one in read.found if one.slot not in emptied]
         committed = commit(read.scan, found, read.repaired, correcting=act.intent == CORRECT)
         result = self._result(read, act, committed, vague)
@@ -203,10 +203,12 @@ def _denied(read: Read) -> bool:
     return bool(answers) and max(answers, key=lambda one: one.confidence).value in ([], False)
 
 
-def _emptied(act: Act, asked: str | None) -> frozenset[str]:
+def _emptied(act: Act, asked: str | None, found: Sequence[Found]) -> frozenset[str]:
     """Return the slots an act leaves empty: what was denied, dates in a question about many, a sport in chatter."""
     if act.intent == "deny" and asked in DENIED_WHOLE:
-        return frozenset({str(asked)})
+        # "No, 37" denies another figure, not that there is one.
+        figure = asked in READING_ASKED and any(one.slot == asked for one in found)
+        return frozenset() if figure else frozenset({str(asked)})
     if act.intent == OUT_OF_SCOPE:
         return frozenset({"sport"})
     return frozenset(DIRECTIONS) if act.intent == "ask_due_list" else frozenset()
