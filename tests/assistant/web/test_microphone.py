@@ -26,6 +26,7 @@ from assistant.exits import CommandError
 from dialogue.messages import Understanding
 from tests.assistant.voice import speech
 from tests.assistant.web.running_shop import Visitor, running
+from tests.assistant.web.test_serve_command import start
 
 SPOKEN = "twice a week"
 PACKET = 3200
@@ -296,3 +297,22 @@ def test_ears_are_looked_for_without_loading_them(monkeypatch: pytest.MonkeyPatc
         assert ears.can_hear() is there
     monkeypatch.setattr(ears, "find_spec", lambda name: None if name in {"pocketsphinx", "faster_whisper"} else sys)
     assert not ears.can_hear()
+
+
+def test_the_command_itself_hears_with_its_real_ears(tmp_path: Path, sound: bytes) -> None:
+    """As a shop runs it: the faster loop, both ears, one utterance into the page's form and an answer."""
+    process, address = start(f"sqlite:///{tmp_path}/new.sqlite3")
+    try:
+        with Visitor(address.rstrip("/")) as visitor:
+            visitor.look("/")
+            visitor.say("just for fun, full bed of synthetic gut")
+            with open_socket(address, visitor) as socket:
+                assert greet(socket, visitor.token) == {"kind": "ready"}
+                heard = listen(socket, sound)[-1]
+            assert (heard["kind"], heard["text"].strip(".")) == ("heard", SPOKEN)
+            visitor.send("/talk", text=heard["text"], spoken="1", doubted=",".join(heard["doubted"]))
+            assert f"Heard: {heard['text']}" in visitor.text
+    finally:
+        process.terminate()
+        _, said = process.communicate(timeout=60)
+    assert "Traceback" not in said
