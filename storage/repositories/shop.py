@@ -9,7 +9,7 @@ from sqlalchemy import select
 
 from storage import models
 from storage.audit import UnitSession
-from storage.repositories.base import Repository, to_row
+from storage.repositories.base import Repository, read, to_row
 from storage.rows import (
     CatalogueProductRow,
     CustomerRow,
@@ -91,11 +91,22 @@ class Leagues(Repository[models.League, LeagueRow]):
         return tuple(to_row(live, CustomerRow) for live in found)
 
 
+_PRODUCTS: Any = models.CatalogueProduct.__table__
+_ALL_PRODUCTS = select(*(_PRODUCTS.c[name] for name in CatalogueProductRow.__dataclass_fields__)).order_by(
+    _PRODUCTS.c.id
+)
+
+
 class Catalogue(Repository[models.CatalogueProduct, CatalogueProductRow]):
     """The strings the shop sells."""
 
     model = models.CatalogueProduct
     row = CatalogueProductRow
+
+    def all(self) -> tuple[CatalogueProductRow, ...]:
+        """Return every product in the order of storing."""
+        # Read as plain columns: each turn that may name a product looks through them.
+        return tuple(read(iter(found), CatalogueProductRow) for found in self._session.execute(_ALL_PRODUCTS))
 
     def of_material(self, material: str) -> tuple[CatalogueProductRow, ...]:
         """Return the products of one material by name and gauge."""
