@@ -11,9 +11,8 @@ from rasa_sdk.interfaces import Tracker
 
 from dialogue.actions.base import CounterAction, Events, say, say_with_choices, set_slots, today
 from dialogue.intake import intent_of
-from dialogue.options import answer_to, chosen, trainee_said
+from dialogue.options import answer_to, chosen
 from dialogue.racquets import FACTS, known_facts
-from dialogue.services import Services
 from dialogue.translate import day_phrase, facts_phrases, phrase
 
 TRAINEE = "trainee"
@@ -43,7 +42,7 @@ class Practise(Exercising):
         """Return where the practice stands."""
         state, message = tracker.slots["practice"], tracker.latest_message
         if state is None:
-            name = name_trainee(self.services, message)
+            name = self.services.trainee_in(message["text"])
             say(dispatcher, "utter_practice_begin_named" if name else "utter_practice_begin", name=name)
             return self._put(dispatcher, tracker, {"done": 0, "right": 0, "trainee": name or TRAINEE})
         if intent_of(message) == "stop" or answer_to("practice_end", message["text"]):
@@ -105,7 +104,7 @@ class RideAlong(Exercising):
         slots, message = tracker.slots, tracker.latest_message
         state = slots["riding"]
         if state is None:
-            name = name_trainee(self.services, message)
+            name = self.services.trainee_in(message["text"])
             say(dispatcher, "utter_ride_along_named" if name else "utter_ride_along", name=name)
             return set_slots(riding={"stage": None, "answer": {}, "trainee": name or TRAINEE})
         if state["stage"] is None:
@@ -125,11 +124,6 @@ class RideAlong(Exercising):
         told = {name: phrase(f"utter_practice_{str(marks[name]).lower()}") for name in RIDDEN}
         say(dispatcher, "utter_ride_along_marks", **told)
         return set_slots(riding=None)
-
-
-def name_trainee(services: Services, message: Mapping[str, Any]) -> str | None:
-    """Return who says that it is they who practise, or None."""
-    return trainee_said(message["text"], services.trainees())
 
 
 def read_part(

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from dialogue.options import trainee_said
 from dialogue.services.turns import TurnWork
 from storage.rows import PracticeAnswerRow
 
@@ -19,10 +20,11 @@ RIDE = "a real consultation"
 class Lessons(TurnWork):
     """What a trainee who practises by talk needs."""
 
-    def trainees(self) -> tuple[str, ...]:
-        """Return who has practised here, and who works here."""
+    def trainee_in(self, text: str) -> str | None:
+        """Return who a text says will practise: somebody who has practised or works here, or who says a name."""
         with self.store.view() as unit:
-            return (*unit.practice.trainees(), *(member.name for member in unit.staff.active()))
+            known = (*unit.practice.trainees(), *(member.name for member in unit.staff.active()))
+        return trainee_said(text, known)
 
     def latest_day(self, said: Mapping[str, Any], today: dt.date) -> str | None:
         """Return the last day that a date means, as ISO text."""

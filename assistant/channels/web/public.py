@@ -33,6 +33,10 @@ class PublicServices(Services):
         """Return nothing: where the shop keeps its data is nobody's business at a kiosk."""
         del error
 
+    def trainee_in(self, text: str) -> None:
+        """Return nobody: who works here is not told at a kiosk, and nobody's course is taken there."""
+        del text
+
     def find(self, name: str) -> tuple[Card, ...]:
         """Return nobody, whatever the name."""
         del name

@@ -11,7 +11,7 @@ from assistant.bootstrap import open_book, open_database
 from assistant.channels.web.public import CARDS, PublicServices, PublicUnderstand, open_public_conversation
 from dialogue.messages import Message
 from dialogue.understanding import understand
-from tests.assistant.web.running_shop import TODAY, settings_of
+from tests.assistant.web.running_shop import NAME, TODAY, settings_of
 
 
 @pytest.mark.parametrize(
@@ -55,6 +55,19 @@ def test_the_services_know_nobody(club: Path) -> None:
         assert services.names() == ()
         assert services.find("Maya Okoro") == ()
         assert services.due(dt.date(2026, 11, 24)) == ()
+
+
+def test_practice_at_a_kiosk_is_nobodys(club: Path) -> None:
+    """Whether a name works here is not told, and nobody's course is taken there."""
+    settings = settings_of(club)
+    with open_database(settings) as store:
+        conversation = open_public_conversation(PublicServices(store, open_book(settings)), understand)
+        (begun,) = conversation.handle(Message(f"practise with me, I'm {NAME}", "kiosk:1", today=TODAY))
+        assert begun.text[0].startswith("Let us practise:")
+        for answer in ("play on", "no day", "number 1"):
+            conversation.handle(Message(answer, "kiosk:1", today=TODAY))
+        with store.view() as unit:
+            assert [answer.trainee for answer in unit.practice.answers()] == ["trainee"]
 
 
 def test_a_kiosk_advises_strings_and_a_range_to_talk_over(club: Path) -> None:
