@@ -5,13 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-ADVICE, DROP_OFF = "advice_form", "drop_off_form"
-ADVISE = "advise_"
-"""How the names of the rulebook's tables of advice begin."""
+ADVICE, FEEL, DROP_OFF = "advice_form", "feel_form", "drop_off_form"
+ON_THE_CARD = ("advise_", "feel")
+"""How the names of the tables begin whose sentences a card keeps: a caution was said, and is no note."""
 ADVISABLE = frozenset({"same_as", "mains_material", "mains_tension"})
 """What a racquet that is left may be asked for, and be advised on."""
 ADVISED_FIRST = frozenset({"same_as", "mains_material"})
 """Asked for these, somebody who wished for advice from the start is advised."""
+
+
+FEEL_QUESTIONS = frozenset({"old_strings", "old_tension", "new_strings", "old_frame", "new_frame"})
+"""What may be asked of two beds that are to feel the same."""
+BEGINS: Mapping[str, str] = {"ask_advice": "action_advise", "ask_same_feel": "action_same_feel"}
+"""What begins to advise, by what was asked for."""
+WEIGHS: Mapping[str, str] = {ADVICE: "action_weigh_advice", FEEL: "action_weigh_feel"}
+"""What sees in each form of advice what is still to be asked."""
 
 
 def open_advice(slots: Mapping[str, Any]) -> Mapping[str, Any] | None:
@@ -23,7 +31,7 @@ def open_advice(slots: Mapping[str, Any]) -> Mapping[str, Any] | None:
 def open_tension(slots: Mapping[str, Any]) -> bool:
     """Tell whether a tension was advised for the very strings that are wanted."""
     advice = open_advice(slots)
-    if not advice or advice["tension_lb"] is None:
+    if not advice or advice["mains_tension"] is None:
         return False
     crosses = slots["crosses_material"]
     crosses = slots["mains_material"] if crosses in (None, "same_as_mains") else crosses
@@ -48,4 +56,4 @@ def advised_sentences(slots: Mapping[str, Any]) -> list[str]:
     advice = slots["advice"]
     if not advice or not advice.get("taken") or slots["mains_material"] != advice["mains_material"]:
         return []
-    return [step["says"] for step in advice["trail"] if step["table"].startswith(ADVISE)]
+    return [step["says"] for step in advice["trail"] if step["table"].startswith(ON_THE_CARD)]

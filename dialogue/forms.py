@@ -12,8 +12,10 @@ TEXTS = frozenset({"customer_phone", "customer_email", "wish"})
 """Slots in which an empty text is no answer."""
 OF_THE_DATE = frozenset({"level", "plays_per_week", "season", "league_start"})
 """Asked for only where the strings get no date without them."""
-OF_THE_ADVICE = frozenset({"symptoms", "breaks_strings"})
-"""Asked for only where advice on strings turns on them."""
+OF_THE_ADVICE = frozenset(
+    {"symptoms", "breaks_strings", "old_strings", "old_tension", "new_strings", "old_frame", "new_frame"}
+)
+"""Asked for only where advice on strings or tension turns on them."""
 
 
 def first_missing(slots: Mapping[str, Any], form: Sequence[str]) -> str | None:

@@ -18,6 +18,7 @@ from dialogue.counter_words import (
     no_group,
     racquet_named,
 )
+from dialogue.feel_words import QUESTIONS, bed_said, with_feel
 from dialogue.forms import CRACK
 from dialogue.intake import DATES
 from dialogue.messages import Evidence, Message, Understanding
@@ -144,8 +145,8 @@ class Hearing:
                 return _taking_up(slots, read) or heard
             heard = _with_name(heard, read)
         if loop == DROPPING or heard.intent == DROP_OFF:
-            return _with_wanted(_with_day(heard, read), read, slots)
-        return _with_racquet(heard)
+            return with_feel(_with_wanted(_with_day(heard, read), read, slots), read)
+        return with_feel(_with_racquet(heard), read)
 
 
 def _lesson_begun(text: str, slots: Mapping[str, Any]) -> str | None:
@@ -170,6 +171,8 @@ def _answering(slots: Mapping[str, Any], read: Read) -> Understanding:
     question = str(open_question(slots))
     if question in READ_AS:
         return _renamed(read(READ_AS[question]), READ_AS[question], question)
+    if question in QUESTIONS:
+        return bed_said(question, read)
     if question in OWN_WAYS:
         return OWN_WAYS[question](slots, read)
     if question in ANSWERS:

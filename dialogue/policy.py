@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from dialogue.advising import ADVISABLE, ADVISED_FIRST, explains_advice, open_advice
+from dialogue.advising import ADVISABLE, ADVISED_FIRST, BEGINS, WEIGHS, explains_advice, open_advice
 from dialogue.intake import NO_VALUE_INTENTS, UNNOTED, answers_the_question, asks_back, brings_values, claims, intent_of
 from dialogue.options import chosen, none_of_them
 from dialogue.racquets import FACTS, all_racquets
@@ -15,8 +15,7 @@ TAKE_IN = "action_take_in"
 PRACTISE = "action_practise"
 RIDE = "action_ride_along"
 ASK = "action_ask"
-ADVISE, WEIGH = "action_advise", "action_weigh_advice"
-CONSULT, KEEP, PICKUP, READING, DROP_OFF, STRUNG, LABEL, ADVICE = (
+CONSULT, KEEP, PICKUP, READING, DROP_OFF, STRUNG, LABEL, ADVICE, FEEL = (
     "consultation_form",
     "keep_form",
     "pickup_form",
@@ -25,6 +24,7 @@ CONSULT, KEEP, PICKUP, READING, DROP_OFF, STRUNG, LABEL, ADVICE = (
     "strung_form",
     "label_form",
     "advice_form",
+    "feel_form",
 )
 SUBMIT: Mapping[str, str] = {
     KEEP: "action_keep",
@@ -34,6 +34,7 @@ SUBMIT: Mapping[str, str] = {
     STRUNG: "action_mark_strung",
     LABEL: "action_show_label",
     ADVICE: "action_tell_advice",
+    FEEL: "action_tell_feel",
 }
 """What a filled form leads to."""
 LOOK_OVER = "action_look_over"
@@ -113,8 +114,9 @@ SILENT = frozenset(
         LOOK_OVER,
         NEXT_RACQUET,
         ADVICE,
-        ADVISE,
-        WEIGH,
+        FEEL,
+        *BEGINS.values(),
+        *WEIGHS.values(),
         "action_answer_advice",
     }
 )
@@ -225,7 +227,7 @@ def _take_in(talk: Talk, done: Sequence[str]) -> Iterator[str]:
             yield KEEP
         yield "action_find_customer"
     if _wants_advice(talk) and set(done) <= {TAKE_IN, "action_operate"}:
-        yield ADVISE
+        yield BEGINS.get(intent_of(message), BEGINS["ask_advice"])
     elif _means_none(talk) and not done:
         yield "action_not_known"
 
@@ -236,7 +238,7 @@ def _wants_advice(talk: Talk) -> bool:
     if slots["pending"] or slots["options"] or slots["asked_back"]:
         return False
     unsure = intent == "dont_know" and talk.loop == DROP_OFF and slots["requested_slot"] in ADVISABLE
-    return intent == "ask_advice" or (unsure and not claims(talk.latest_message))
+    return intent in BEGINS or (unsure and not claims(talk.latest_message))
 
 
 def _answers_advice(talk: Talk) -> bool:
@@ -347,9 +349,9 @@ def _fill(talk: Talk) -> Iterator[str]:
     if loop == DROP_OFF:
         yield LOOK_OVER
         if talk.slots["advise"] and talk.slots["requested_slot"] in ADVISED_FIRST:
-            yield ADVISE
-    elif loop == ADVICE:
-        yield WEIGH
+            yield BEGINS[talk.slots["advise"]]
+    elif loop in WEIGHS:
+        yield WEIGHS[loop]
     if talk.slots["requested_slot"]:
         yield ASK
     else:

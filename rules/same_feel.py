@@ -82,7 +82,11 @@ def match_feel(
     if old.mains.material is None or old.mains.pull is None:
         message = "the old bed's strings and tension must be known"
         raise ValueError(message)
-    before, after = _alike(old, new), _alike(new, old)
+    usual = KnownSide(gauge_mm=book.figures.gauge_mm.value)
+    before, after = (
+        replace(bed, mains=_fill(bed.mains, usual), crosses=_fill(bed.crosses, usual))
+        for bed in (_alike(old, new), _alike(new, old))
+    )
     beds = complete_bed(before, book), complete_bed(after, book)
     if beds[0] is None or beds[1] is None:
         return None
@@ -137,13 +141,17 @@ def _assumed(old: KnownBed, new: KnownBed, book: StringbedBook) -> Iterator[str]
     usual = {
         "head": f"{figures.usual_head_in2.value:g}",
         "pattern": f"{figures.usual_mains.value:g}x{figures.usual_crosses.value:g}",
+        "gauge": f"{figures.gauge_mm.value:g}",
     }
-    told = {"head": (old.head_in2, new.head_in2), "pattern": (old.pattern, new.pattern)}
-    for what, (before, after) in told.items():
-        if before is None and after is None:
-            yield book.say(Key.ASSUMED_USUAL, what=book.parts[what], value=usual[what])
-        elif before is None or after is None:
-            yield book.say(Key.ASSUMED_ALIKE, what=book.parts[what])
-    gauges = (old.mains.gauge_mm, new.mains.gauge_mm)
-    if None in gauges and any(gauges):
-        yield book.say(Key.ASSUMED_ALIKE, what=book.parts["gauge"])
+    told: dict[str, tuple[object, object]] = {
+        "head": (old.head_in2, new.head_in2),
+        "pattern": (old.pattern, new.pattern),
+        "gauge": (old.mains.gauge_mm, new.mains.gauge_mm),
+    }
+    nowhere = [what for what, both in told.items() if both == (None, None)]
+    alike = [what for what, both in told.items() if None in both and what not in nowhere]
+    if nowhere:
+        says = ", ".join(book.parts[f"usual_{what}"].format(n=usual[what]) for what in nowhere)
+        yield book.say(Key.ASSUMED_USUAL, what=says)
+    if alike:
+        yield book.say(Key.ASSUMED_ALIKE, what=", ".join(book.parts[what] for what in alike))

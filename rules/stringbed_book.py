@@ -48,6 +48,7 @@ class StringbedRemark(StrEnum):
     CLIPPED_TO_PRINTED = "clipped_to_printed"
     PRINTED_UNKNOWN = "printed_unknown"
     OUTSIDE_USUAL = "outside_usual"
+    RANGE_CUT = "range_cut"
     ASSUMED_ALIKE = "assumed_alike"
     ASSUMED_USUAL = "assumed_usual"
     MATCHED = "matched"
@@ -70,7 +71,7 @@ PLACEHOLDERS: dict[StringbedRemark, frozenset[str]] = {
     StringbedRemark.CLIPPED_TO_PRINTED: frozenset({"lb"}),
     StringbedRemark.OUTSIDE_USUAL: frozenset({"low", "high"}),
     StringbedRemark.ASSUMED_ALIKE: frozenset({"what"}),
-    StringbedRemark.ASSUMED_USUAL: frozenset({"what", "value"}),
+    StringbedRemark.ASSUMED_USUAL: frozenset({"what"}),
     StringbedRemark.MATCHED: _VALUE,
     StringbedRemark.UNLIKELY: _EXPECTED,
     StringbedRemark.IMPOSSIBLE: _EXPECTED,
@@ -155,7 +156,7 @@ class StringbedBook(Saying[StringbedRemark]):
             "strings": set(Material),
             "remarks": set(StringbedRemark),
             "kinds": set(Kind),
-            "parts": {"head", "pattern", "gauge"},
+            "parts": {"head", "pattern", "gauge", "usual_head", "usual_pattern", "usual_gauge"},
         }
         check_complete(self, wanted)
         check_sentences(self.remarks, PLACEHOLDERS)

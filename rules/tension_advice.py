@@ -79,7 +79,7 @@ def advise_tension(
         high=setting.set(lb + half, mains_unit),
         hit_stiffness_kgf_cm=aim,
         clipped=not (setting.allows(lb) and setting.allows(crosses_lb)),
-        remarks=tuple(_remark((old, new), (lb, crosses_lb), setting, book)),
+        remarks=(*_remark((old, new), (lb, crosses_lb), setting, book), *_cut((lb, half), setting, book)),
     )
 
 
@@ -171,7 +171,15 @@ def _remark(
             yield book.say(Key.CLIPPED_TO_PRINTED, lb=f"{lb:.0f}")
     if not all(low <= lb <= high for lb in pulls_lb):
         yield book.say(Key.OUTSIDE_USUAL, low=f"{low:g}", high=f"{high:g}")
-    if Machine.UNKNOWN in {bed.machine for bed in beds}:
+    if beds[0].machine is not beds[1].machine and Machine.UNKNOWN in {bed.machine for bed in beds}:
+        # Of one machine for both the share that is left of the pull cancels.
         yield book.say(Key.MACHINE_UNKNOWN)
     if None in {side.gauge_mm for bed in beds for side in (bed.mains, bed.crosses)}:
         yield book.say(Key.GAUGE_UNKNOWN, gauge=f"{figures.gauge_mm.value:g}")
+
+
+def _cut(about: tuple[float, float], setting: _Setting, book: StringbedBook) -> Iterator[str]:
+    """Yield that the range about a start ends where the printed one does, where the start itself lies inside."""
+    lb, half = about
+    if setting.allows(lb) and not (setting.allows(lb - half) and setting.allows(lb + half)):
+        yield book.say(Key.RANGE_CUT)

@@ -2,7 +2,7 @@
 
 from rasa_sdk.executor import ActionExecutor
 
-from dialogue.actions import advice, bench, consult, drop_off, practise, records, talk
+from dialogue.actions import advice, bench, consult, drop_off, feel, practise, records, talk
 from dialogue.actions.base import CounterAction
 from dialogue.services import Services
 
@@ -34,6 +34,9 @@ ACTIONS: tuple[type[CounterAction], ...] = (
     advice.Advise,
     advice.WeighAdvice,
     advice.TellAdvice,
+    feel.SameFeel,
+    feel.WeighFeel,
+    feel.TellFeel,
     advice.ExplainAdvice,
     advice.AnswerAdvice,
     advice.AskSameAs,

@@ -12,12 +12,14 @@ from rasa_sdk.interfaces import Tracker
 from dialogue.actions.base import CounterAction, Events, say, set_slots, today
 from dialogue.advising import ADVICE, DROP_OFF, open_advice, open_tension
 from dialogue.forms import said_strings
-from dialogue.intake import intent_of, outdated
+from dialogue.intake import claims, intent_of, outdated
 from dialogue.racquets import known_facts
 from dialogue.services import Services
 from dialogue.translate import facts_phrases, tension_phrase
 
-STRINGS = ("mains_material", "crosses_material")
+STRINGS, PULLS = ("mains_material", "crosses_material"), ("mains_tension", "crosses_tension")
+ON_TENSION = "act.advise_tension"
+"""The cue of somebody who asks for the tension of strings that are named."""
 ADVISED = "advised"
 """The words kept for strings that were taken as advised."""
 
@@ -25,7 +27,8 @@ ADVISED = "advised"
 def find_advice(services: Services, tracker: Tracker, back: str | None) -> dict[str, Any] | None:
     """Return what the rulebook advises on the racquet being talked of, as JSON."""
     slots = tracker.slots
-    wanted = back == DROP_OFF and slots["mains_material"] is not None and said_strings(slots)
+    asked_for = tracker.slots["advice"] and tracker.slots["advice"].get("wanted")
+    wanted = (back == DROP_OFF or asked_for) and slots["mains_material"] is not None and said_strings(slots)
     return services.advise(known_facts(slots), slots["printed_range"], today(tracker), wanted=wanted)
 
 
@@ -49,7 +52,9 @@ class Advise(CounterAction):
             left = [*slots["unknown"], asked] if intent_of(tracker.latest_message) == "dont_know" else slots["unknown"]
             return set_slots(unknown=left, requested_slot=None, advise=None)
         back = slots["advice"]["back"] if loop == ADVICE else loop
-        begun = {"back": back, "told": False, "settled": False}
+        message = tracker.latest_message
+        wanted = message.get("rule") == ON_TENSION and any(claim.slot == STRINGS[0] for claim in claims(message))
+        begun = {"back": back, "told": False, "settled": False, "wanted": wanted}
         return [ActiveLoop(ADVICE), *set_slots(advice=begun, advise=None, asks=[], requested_slot=None, failures=0)]
 
 
@@ -82,7 +87,8 @@ class TellAdvice(CounterAction):
             say(dispatcher, "utter_advice_line", says=step["says"])
         if back != DROP_OFF:
             self._sum_up(dispatcher, found)
-        told = {**slots["advice"], **found, "told": True}
+        pull = None if found["tension_lb"] is None else {"value": found["tension_lb"], "unit": "lb"}
+        told = {**slots["advice"], **found, "told": True, "mains_tension": pull, "crosses_tension": pull}
         events = [ActiveLoop(back), *set_slots(advice=told, asks=[], requested_slot=None, failures=0)]
         return events if back else [*events, *set_slots(told=True)]
 
@@ -112,8 +118,13 @@ class ExplainAdvice(CounterAction):
             because = {need["fact"]: need["because"] for need in advice["needs"]}
             say(dispatcher, "utter_why_asked", because=because[slots["requested_slot"]])
             return []
-        for step in advice["trail"]:
-            say(dispatcher, "utter_why_step", says=step["says"], source=step["source"])
+        sources = [step["source"] for step in advice["trail"]]
+        for step, following in zip(advice["trail"], [*sources[1:], None], strict=True):
+            # A source that holds for several lines in a row is named behind the last of them.
+            if step["source"] == following:
+                say(dispatcher, "utter_why_line", says=step["says"])
+            else:
+                say(dispatcher, "utter_why_step", says=step["says"], source=step["source"])
         return []
 
 
@@ -129,14 +140,15 @@ class AnswerAdvice(CounterAction):
         if intent_of(tracker.latest_message) != "affirm":
             return set_slots(advice={**advice, "settled": True, "taken": False}, failures=0)
         wanted = said_strings(slots) and slots["mains_material"] is not None
-        taken = {} if wanted else {name: advice[name] for name in STRINGS}
-        if advice["tension_lb"] is not None and (slots["mains_tension"] is None or not said_strings(slots)):
-            pull = {"value": advice["tension_lb"], "unit": "lb"}
-            taken |= {"mains_tension": pull, "crosses_tension": pull}
+        taken: dict[str, Any] = {} if wanted else {name: advice[name] for name in STRINGS}
+        if advice["mains_tension"] is not None and (slots["mains_tension"] is None or not said_strings(slots)):
+            taken |= {name: advice[name] for name in PULLS}
         words = {**slots["words"], **dict.fromkeys(taken, ADVISED)}
         settled = {**advice, "settled": True, "taken": True}
-        other = {"same_as": "other"} if slots["same_as"] is None and not wanted else {}
-        return [*set_slots(**taken, **other, words=words, advice=settled, failures=0, requested_slot=None), *outdated()]
+        # Strings that were advised are others than last time, and none of the shop's products by name.
+        other: dict[str, Any] = {} if wanted else {"same_as": "other", "products": {}}
+        answered = {"words": words, "advice": settled, "failures": 0, "requested_slot": None}
+        return [*set_slots(**taken, **other, **answered), *outdated()]
 
 
 class _AskWanted(CounterAction):
@@ -148,11 +160,11 @@ class _AskWanted(CounterAction):
         if not advice:
             say(dispatcher, plain)
         elif open_tension(slots):
-            say(dispatcher, "utter_ask_take_tension", tension=_in_lb(advice["tension_lb"]))
-        elif advice["tension_lb"] is None or (slots["mains_tension"] is not None and said_strings(slots)):
+            say(dispatcher, "utter_ask_take_tension", tension=facts_phrases(advice, PULLS))
+        elif advice["mains_tension"] is None or (slots["mains_tension"] is not None and said_strings(slots)):
             say(dispatcher, "utter_ask_take_strings", strings=facts_phrases(advice, STRINGS))
         else:
-            strings, tension = facts_phrases(advice, STRINGS), _in_lb(advice["tension_lb"])
+            strings, tension = facts_phrases(advice, STRINGS), facts_phrases(advice, PULLS)
             say(dispatcher, "utter_ask_take_strings_at", strings=strings, tension=tension)
         return []
 

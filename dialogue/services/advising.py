@@ -4,15 +4,22 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from dialogue.counter.counter import Counter
+from dialogue.counter.customers import strings_in
 from dialogue.counter.limits import figure
+from dialogue.forecasts.matching import Matched, known_bed, match_beds
 from dialogue.racquets import STRING_FACTS
+from dialogue.services.records import printed_range
 from dialogue.services.turns import TurnWork
+from dialogue.translate import job_facts
 from rules.advice import advise_strings
 from rules.facts import Span
 from rules.intake import POUNDS_PER
+from storage.rows import StringJobRow
+from storage.unit_of_work import UnitOfWork
 
 
 class Advising(TurnWork):
@@ -35,6 +42,80 @@ class Advising(TurnWork):
         kept = raw if wanted else {name: value for name, value in raw.items() if name not in STRING_FACTS}
         advice = advise_strings(self.facts(kept, today), self.book, printed_span(printed))
         return advice.to_dict() if advice else None
+
+    def felt_before(self, record: Mapping[str, Any] | None, *, other: bool) -> dict[str, Any] | None:
+        """Return the stringing on record that a new one is to feel like; None where there is none.
+
+        Args:
+            record: whose racquet it is, as the conversation keeps it.
+            other: whether another racquet's is meant, where there is one.
+
+        Returns:
+            {"job_id", "racquet_id", "racquet", "facts"}: its card and what it tells, as facts JSON.
+        """
+        if not record or not record.get("customer_id"):
+            return None
+        with self.work() as unit:
+            racquet_id = record.get("racquet_id")
+            own = _own(unit, racquet_id) if racquet_id else None
+            job = own if own and not other else _latest(unit, record["customer_id"], racquet_id) or own
+            if job is None:
+                return None
+            racquet = unit.racquets.get(job.racquet_id)
+            facts = {name: value for name, value in job_facts(job, ()).items() if name in STRING_FACTS}
+            return {"job_id": job.id, "racquet_id": racquet.id, "racquet": racquet.nickname or "", "facts": facts}
+
+    def match_feel(
+        self, feel: Mapping[str, Any], printed: Mapping[str, Any] | None, given_up: Sequence[str]
+    ) -> dict[str, Any]:
+        """Return the tension at which two beds feel the same, as JSON: {"missing", "install", "found"}.
+
+        Args:
+            feel: {"old", "new", "frame", "job_id", "racquet_id"}: what was said of both beds, whether the frame is
+                another one, the card of the strings that felt right, and the racquet that is to be strung.
+            printed: the range printed on the new frame, or None where nobody read it.
+            given_up: what nobody can say.
+        """
+        with self.work() as unit:
+            job = unit.jobs.get(feel["job_id"]) if feel["job_id"] else None
+            before = unit.racquets.get(job.racquet_id) if job else None
+            after = unit.racquets.get(feel["racquet_id"]) if feel["racquet_id"] else None
+            old = known_bed(feel["old"], job, before)
+            new = known_bed({name: value for name, value in feel["new"].items() if name != "same"}, None, after)
+            printed = printed or (printed_range(after) if after else None)
+        if feel["new"].get("same"):
+            mains, crosses = (replace(side, pull=None) for side in (old.mains, old.crosses))
+            gauge = feel["new"].get("gauge")
+            new = replace(new, mains=replace(mains, gauge_mm=gauge or mains.gauge_mm), crosses=crosses)
+        given = frozenset(given_up)
+        return _as_json(match_beds(old, new, printed_span(printed), other_frame=feel["frame"], given_up=given))
+
+
+def _latest(unit: UnitOfWork, customer_id: int, but: int | None) -> StringJobRow | None:
+    """Return a customer's stringing that was put on last, of another racquet than the one left."""
+    jobs = (strings_in(unit, row.id) for row in unit.racquets.of_customer(customer_id) if row.id != but)
+    known = [job for job in jobs if job and job.mains_material]
+    return max(known, key=lambda job: job.strung_on or dt.date.min, default=None)
+
+
+def _own(unit: UnitOfWork, racquet_id: int) -> StringJobRow | None:
+    job = strings_in(unit, racquet_id)
+    return job if job and job.mains_material else None
+
+
+def _as_json(matched: Matched) -> dict[str, Any]:
+    """Return what was found of two beds as the conversation keeps it."""
+    if matched.found is None:
+        return {"missing": list(matched.missing), "install": matched.install, "found": None}
+    advice, mains, crosses = matched.found.advice, matched.new.mains, matched.new.crosses
+    pulls = {name: getattr(advice, name).to_json() for name in ("mains", "crosses", "low", "high")}
+    materials = (mains.material, crosses.material or mains.material)
+    strings = dict(
+        zip(("mains_material", "crosses_material"), (each and each.value for each in materials), strict=True)
+    )
+    found = matched.found
+    told = {"matched": found.matched, "says": list(found.says), "source": found.source, "assumed": list(found.assumed)}
+    return {"missing": [], "install": None, "found": {**pulls, **strings, **told}}
 
 
 def advised_note(counter: Counter, sentences: Sequence[str]) -> str:

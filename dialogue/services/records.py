@@ -86,7 +86,7 @@ class Records:
             tag=job.tag if job else "",
             facts={name: value for name, value in facts.items() if readings or name != "reading"},
             status=job.status if job else "",
-            printed_range=_printed_range(racquet),
+            printed_range=printed_range(racquet),
             products=job_products(job) if job else {},
         )
 
@@ -146,6 +146,7 @@ class Records:
         )
 
 
-def _printed_range(racquet: RacquetRow) -> dict[str, Any] | None:
+def printed_range(racquet: RacquetRow) -> dict[str, Any] | None:
+    """Return the range printed on a frame as the conversation keeps it; None where nobody read it."""
     low, high = racquet.tension_min_lb, racquet.tension_max_lb
     return None if low is None or high is None else {"min": low, "max": high, "unit": "lb"}

@@ -19,6 +19,7 @@ from dialogue.understanding.customers import CustomerWords, read_choice, read_na
 from dialogue.understanding.dates import DIRECTIONS, DatesRead, date_lists, read_date_words, read_dates
 from dialogue.understanding.explain import stages_after, stages_before, unmatched
 from dialogue.understanding.found import Found
+from dialogue.understanding.frames import Frames
 from dialogue.understanding.guard import Guard, Guarded
 from dialogue.understanding.lines import SHORTEST_GUESSED, Line, Spelling, read_line
 from dialogue.understanding.numbers import Numbers, number_forms
@@ -37,7 +38,7 @@ ROW_FILES = (
     "readings.yaml", "customer.yaml", "owners.yaml", "negation.yaml", "dates.yaml",
     "printed_range.yaml", "same_as.yaml",
     "acts_questions.yaml", "acts_counter.yaml", "acts_bench.yaml", "acts_answers.yaml", "acts_flow.yaml",
-    "acts_advice.yaml",
+    "acts_advice.yaml", "frames.yaml",
 )  # fmt: skip
 VOICE = "voice"
 SAID_OF_STRINGING = "sure"
@@ -91,6 +92,7 @@ class Understander:
         self.acts = Acts(folder)
         self.limits = TensionLimits.read(folder)
         self.reading_words = ReadingWords(folder)
+        self.frames = Frames(folder)
         self.customer_words = CustomerWords(self.book.vocabulary, folder)
         self.topic = frozenset(words["topic"])
         self.suggestions = Suggestions(folder)
@@ -146,6 +148,7 @@ class Understander:
             found += read_name(scan, turn.names, self.customer_words)
         found += read_choice(scan)
         found += read_wanted(scan, self.limits)
+        found += self.frames.read(scan)
         return found, dates.impossible
 
     def _vague(self, read: Read) -> list[Hit]:

@@ -9,13 +9,16 @@ from dialogue.understanding.found import Found, longest
 from dialogue.understanding.sides import TensionLimits
 
 PRINTED, SAME_AS = "printed_range", "same_as"
-DROP_OFF, ADVISE, ASK_ADVICE = "drop_off", "advise", "ask_advice"
+DROP_OFF, ADVISE = "drop_off", "advise"
+ADVISING = ("ask_same_feel", "ask_advice")
+"""The acts that wish for advice; the first is the narrower."""
 
 
 def read_wanted(scan: Scan, limits: TensionLimits) -> list[Found]:
     """Return the range printed on the frame and the wish for the same strings, or for advice, where listened for."""
-    wishes = [hit for hit in scan.hits.get("act", ()) if hit.row.act["intent"] == ASK_ADVICE]
-    found = [make(ADVISE, True, hit) for hit in wishes[:1] if scan.asked == DROP_OFF]
+    wishes = [hit for hit in scan.hits.get("act", ()) if hit.row.act["intent"] in ADVISING]
+    wishes.sort(key=lambda hit: hit.row.act["intent"] != ADVISING[0])
+    found = [make(ADVISE, hit.row.act["intent"], hit) for hit in wishes[:1] if scan.asked == DROP_OFF]
     found += [make(SAME_AS, hit.row.value, hit) for hit in scan.held(longest(scan.role(SAME_AS, "value")))[:1]]
     for hit in scan.held(longest(scan.role(PRINTED, "value")))[:1]:
         value = _range(hit, limits)

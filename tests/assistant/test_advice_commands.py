@@ -74,7 +74,7 @@ def test_both_beds_typed(shell: Shell) -> None:
     told = shell("job", "tension", *words)
     assert told.code == 0
     assert "kg" in told.out
-    assert "100 is assumed for both" in told.out
+    assert "as nobody said it: 100 square inches" in told.out
 
 
 @pytest.mark.parametrize(

@@ -114,9 +114,8 @@ def test_what_was_assumed_is_said() -> None:
     found = match_feel(bed(pull=55, pattern=(16, 19), gauge=1.25), bed(POLYESTER))
     assert found is not None
     told = " ".join(found.says)
-    assert "head size in square inches is known: 100 is assumed" in told
-    assert "nobody said the string pattern" in told
-    assert "nobody said the gauge" in told
+    assert "as nobody said it: 100 square inches." in told
+    assert "as it is known of one only: the pattern, the gauge." in told
     assert "starting point" in told
     assert "firm push" in found.matched
     assert found.source
@@ -129,6 +128,15 @@ def test_the_printed_range_wins_here_too() -> None:
     assert found.advice.clipped
     assert found.advice.mains.value <= 58
     assert any("comes first" in says for says in found.says)
+
+
+def test_the_range_ends_where_the_printed_one_does() -> None:
+    """A start inside the printed range whose own range would leave it is cut there, and that is said."""
+    found = match_feel(bed(pull=51, head=98), bed(head=98, pattern=(16, 19)), Span(50, 60))
+    assert found is not None
+    assert not found.advice.clipped
+    assert found.advice.low.value == 50
+    assert any("range ends" in says for says in found.says)
 
 
 def test_hybrids_keep_their_sides() -> None:

@@ -83,3 +83,14 @@ def test_a_kiosk_advises_strings_and_a_range_to_talk_over(club: Path) -> None:
     assert "no treatment" in told
     assert "Talk the tension over with the stringer: between 51 lb and 55 lb" in told
     assert "at 53 lb" not in told
+
+
+def test_a_kiosk_tells_the_same_feel_as_a_range(club: Path) -> None:
+    """Where to start is talked over with the stringer, and no card is looked up for it."""
+    with open_database(settings_of(club)) as store:
+        services = PublicServices(store, open_book(settings_of(club)))
+        conversation = open_public_conversation(services, understand)
+        reply = conversation.handle(Message("what tension for poly if I had syn gut at 55?", "kiosk", today=TODAY))[-1]
+    told = " ".join(reply.text)
+    assert "talk it over with the stringer: between 49 lb and 56 lb" in told
+    assert "53 lb" not in told
