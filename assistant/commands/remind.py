@@ -71,6 +71,7 @@ def _list(desk: Desk, outbox: Outbox, csv: Path | None) -> None:
                 "phone": one.customer.phone if one.customer else None,
                 "email": one.customer.email if one.customer else None,
                 "tag": one.tag,
+                "error": _trouble(desk, one.reminder.error),
             }
             for one in outbox.reminders
         ]
@@ -84,11 +85,16 @@ def _list(desk: Desk, outbox: Outbox, csv: Path | None) -> None:
             customer=one.customer.name if one.customer else desk.say("somebody"),
             tag=one.tag,
             day=one.reminder.due_on,
-            note=desk.say("reminder_note", note=one.reminder.error) if one.reminder.error else "",
+            note=desk.say("reminder_note", note=_trouble(desk, one.reminder.error)) if one.reminder.error else "",
         )
         for one in outbox.reminders
     ]
     desk.show(outbox, lines or [desk.say("none")])
+
+
+def _trouble(desk: Desk, error: str | None) -> str | None:
+    """Return what is the matter with a reminder in words: the house's own reasons are kept as names."""
+    return desk.say(f"reminder_error.{error}") if desk.counter.wording.has(f"screen.reminder_error.{error}") else error
 
 
 def _send(desk: Desk, options: argparse.Namespace) -> None:
