@@ -29,6 +29,9 @@ from dialogue.products import MATERIALS, Product, find_mentions, in_materials, w
 READ_AS: Mapping[str, str] = {"promised_on": "league_start"}
 """A slot whose answers are read like those to another: both are days to come."""
 PHONE = "customer_phone"
+STRUNG = "strung_on"
+ONLY_TOPIC = "act.on_topic"
+"""The rule of words that are of the trade, with nothing in them to keep."""
 WHOLE_NUMBER = 9
 """So many digits in a row are a phone number without being asked for."""
 SHORTEST_TAIL = 3
@@ -143,6 +146,8 @@ class Hearing:
             heard = _corrected(read(None), slots, read)
             if not heard.slots and not heard.questions and heard.rule in UNREAD:
                 return _taking_up(slots, read) or heard
+            if not heard.slots and heard.rule == ONLY_TOPIC:
+                return _taking_up(slots, read) or _late(heard, slots, read, today)
             heard = _with_name(heard, read)
         if loop == DROPPING or heard.intent == DROP_OFF:
             return with_feel(_with_wanted(_with_day(heard, read), read, slots), read)
@@ -164,6 +169,21 @@ def _taking_up(slots: Mapping[str, Any], read: Read) -> Understanding | None:
         if offered in answer.slots and answer.intent in ANSWERING:
             return answer
     return None
+
+
+def _late(heard: Understanding, slots: Mapping[str, Any], read: Read, today: dt.date) -> Understanding:
+    """Return a day gone by that nobody asked for as the one of the stringing, to be read back before it is kept."""
+    answer = read(STRUNG)
+    day = answer.slots.get(STRUNG)
+    if slots["at_bench"] or day is None or not _gone_by(day, today):
+        return heard
+    return replace(answer, evidence=tuple(replace(piece, readback="unsure") for piece in answer.evidence))
+
+
+def _gone_by(day: Any, today: dt.date) -> bool:
+    """Tell whether a day, or a month or year that was named, is past."""
+    said = str(day["value"] if isinstance(day, Mapping) else day)
+    return said.startswith("-P") or said <= today.isoformat()
 
 
 def _answering(slots: Mapping[str, Any], read: Read) -> Understanding:

@@ -58,6 +58,10 @@ def _scaled(factor: float) -> Callable[[Hit], Value]:
     return scale
 
 
+def _first(hit: Hit) -> Value:
+    return tidy(float(hit.groups.get("n") or 0))
+
+
 def _between(days: float) -> Callable[[Hit], Value]:
     def invert(hit: Hit) -> Value:
         if hit.groups.get("ord"):
@@ -114,5 +118,6 @@ CONVERTERS: dict[str, Callable[[Hit], Value]] = {
     "hours_or_minutes": _hours_or_minutes,
     "hours_minutes": _hours_minutes,
     "count": _count,
+    "first": _first,
 }
 """A converter for every `reads:` of the simple slots."""

@@ -43,6 +43,8 @@ ROW_FILES = (
 VOICE = "voice"
 SAID_OF_STRINGING = "sure"
 """Value of the row whose words can only mean a tension."""
+SMALL_TALK = "act.small_talk"
+"""The cue of what is said across a counter to pass the time: a day in it is no answer."""
 SURE_ENOUGH = 0.7
 DENIABLE = frozenset({"symptoms", "breaks_strings"})
 DENIED_WHOLE = frozenset({"label_due", "league_start", "reading", "baseline"})
@@ -95,6 +97,7 @@ class Understander:
         self.frames = Frames(folder)
         self.customer_words = CustomerWords(self.book.vocabulary, folder)
         self.topic = frozenset(words["topic"])
+        self.beside_a_date = frozenset(words["beside_a_date"])
         self.suggestions = Suggestions(folder)
         self.sound_alikes = SoundAlikes(folder)
 
@@ -167,7 +170,7 @@ class Understander:
             denied=_denied(read),
             vague=bool(vague) or bool(read.impossible),
             flags=frozenset(read.guarded.flags),
-            on_topic=self._on_topic(read.line, read.scan.asked),
+            on_topic=self._on_topic(read.line, read.scan.asked) or self._only_a_date(read.scan),
         )
         return self.acts.decide(read.scan, seen)
 
@@ -178,6 +181,13 @@ class Understander:
         words = [token.word for token in line.tokens if token.word.isalpha()]
         known = sum(word in self.book.vocabulary for word in words)
         return bool(line.words & self.topic) or (known > 1 and known * 3 >= len(words) * 2)
+
+    def _only_a_date(self, scan: Scan) -> bool:
+        """Tell whether a date is all there is in a turn that answers no question."""
+        dates = [hit.span for hit in scan.hits.get("date", ()) if hit.row.role == "value"]
+        places = zip(scan.line.tokens, scan.line.starts, strict=True)
+        rest = {token.word for token, at in places if not any(start <= at < end for start, end in dates)}
+        return scan.asked is None and bool(dates) and rest <= self.beside_a_date
 
     def _result(self, read: Read, act: Act, committed: Committed, vague: list[Hit]) -> Understanding:
         questions = [*committed.questions, *(f"impossible_date:{slot}" for slot in read.impossible)]
@@ -213,7 +223,7 @@ def _emptied(act: Act, asked: str | None, found: Sequence[Found]) -> frozenset[s
         figure = asked in READING_ASKED and any(one.slot == asked for one in found)
         return frozenset() if figure else frozenset({str(asked)})
     if act.intent == OUT_OF_SCOPE:
-        return frozenset({"sport"})
+        return frozenset({"sport", *DIRECTIONS}) if act.rule == SMALL_TALK else frozenset({"sport"})
     return frozenset(DIRECTIONS) if act.intent == "ask_due_list" else frozenset()
 
 
