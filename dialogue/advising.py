@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 ADVICE, FEEL, DROP_OFF = "advice_form", "feel_form", "drop_off_form"
-ON_THE_CARD = ("advise_", "feel")
+OF_TWO_BEDS = "feel"
+"""What the sentences on two beds are said to be of, as a row's is of its table."""
+ON_THE_CARD = ("advise_", OF_TWO_BEDS)
 """How the names of the tables begin whose sentences a card keeps: a caution was said, and is no note."""
 ADVISABLE = frozenset({"same_as", "mains_material", "mains_tension"})
 """What a racquet that is left may be asked for, and be advised on."""

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Protocol
 
+from dialogue.advice_words import only_compared, printed_in_pounds
 from dialogue.advising import ADVISABLE, open_advice
 from dialogue.counter_words import (
     address_said,
@@ -150,8 +151,10 @@ class Hearing:
                 return _taking_up(slots, read) or _late(heard, slots, read, today)
             heard = _with_name(heard, read)
         if loop == DROPPING or heard.intent == DROP_OFF:
-            return with_feel(_with_wanted(_with_day(heard, read), read, slots), read)
-        return with_feel(_with_racquet(heard), read)
+            heard = _with_wanted(_with_day(heard, read), read, slots)
+        else:
+            heard = _with_racquet(heard)
+        return with_feel(only_compared(printed_in_pounds(heard, slots), slots), read)
 
 
 def _lesson_begun(text: str, slots: Mapping[str, Any]) -> str | None:

@@ -66,10 +66,10 @@ def advise_strings(
     if STRINGS not in book.tables or TENSION not in book.tables:
         return None
     trail = Trail(facts, book, engine or choose_engine())
-    told = _told(facts)
+    told = gather_told(facts)
     wanted = facts.mains_material is not None
     needs = _missing(trail, TENSION if wanted else STRINGS, told)
-    values = {**GENTLER, **told}
+    values = gather_known(facts)
     if facts.mains_material:
         mains, crosses = facts.mains_material.value, (facts.crosses_material or facts.mains_material).value
     else:
@@ -84,7 +84,12 @@ def advise_strings(
     return StringAdvice(mains, crosses, *start, needs, tuple(trail.steps))
 
 
-def _told(facts: Facts) -> dict[str, Scalar]:
+def gather_known(facts: Facts) -> dict[str, Scalar]:
+    """Return what the rows read: what is known, and the gentler case in the place of what is not."""
+    return {**GENTLER, **gather_told(facts)}
+
+
+def gather_told(facts: Facts) -> dict[str, Scalar]:
     """Return the columns of which something is known, or of which nobody can say anything."""
     told: dict[str, Scalar] = {"sport": facts.sport.value if facts.sport else SPORT_UNNAMED}
     if facts.symptoms is not None:

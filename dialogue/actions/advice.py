@@ -10,9 +10,10 @@ from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
 from dialogue.actions.base import CounterAction, Events, say, set_slots, today
-from dialogue.advising import ADVICE, DROP_OFF, open_advice, open_tension
+from dialogue.advising import ADVICE, DROP_OFF, OF_TWO_BEDS, open_advice, open_tension
 from dialogue.forms import said_strings
 from dialogue.intake import claims, intent_of, outdated
+from dialogue.phrases import sentence_case
 from dialogue.racquets import known_facts
 from dialogue.services import Services
 from dialogue.translate import facts_phrases, tension_phrase
@@ -20,6 +21,8 @@ from dialogue.translate import facts_phrases, tension_phrase
 STRINGS, PULLS = ("mains_material", "crosses_material"), ("mains_tension", "crosses_tension")
 ON_TENSION = "act.advise_tension"
 """The cue of somebody who asks for the tension of strings that are named."""
+WHY_NOT = "why_not"
+"""What is asked about: strings that were not advised."""
 ADVISED = "advised"
 """The words kept for strings that were taken as advised."""
 
@@ -117,6 +120,11 @@ class ExplainAdvice(CounterAction):
         if not advice["told"]:
             because = {need["fact"]: need["because"] for need in advice["needs"]}
             say(dispatcher, "utter_why_asked", because=because[slots["requested_slot"]])
+            return []
+        other = next((claim.value for claim in claims(tracker.latest_message) if claim.slot == WHY_NOT), None)
+        if other and advice["trail"][0]["table"] != OF_TWO_BEDS:
+            for line in self.services.why_not_advised(known_facts(slots), today(tracker), other):
+                say(dispatcher, "utter_why_line", says=sentence_case(line))
             return []
         sources = [step["source"] for step in advice["trail"]]
         for step, following in zip(advice["trail"], [*sources[1:], None], strict=True):

@@ -10,14 +10,11 @@ from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
 from dialogue.actions.base import CounterAction, Events, say, set_slots
-from dialogue.advising import DROP_OFF, FEEL, FEEL_QUESTIONS
+from dialogue.advising import DROP_OFF, FEEL, FEEL_QUESTIONS, OF_TWO_BEDS
 from dialogue.forms import said_strings
 from dialogue.phrases import sentence_case
 from dialogue.racquets import STRING_FACTS
 from dialogue.translate import facts_phrases, tension_phrase
-
-OF_THE_CARD = "feel"
-"""The table that the sentences of a trail are said to be of, so that the card may hold them."""
 
 
 class SameFeel(CounterAction):
@@ -93,7 +90,7 @@ class TellFeel(CounterAction):
             return over
         self._tell(dispatcher, feel, found)
         trail = [
-            {"says": says, "source": found["source"], "table": OF_THE_CARD}
+            {"says": says, "source": found["source"], "table": OF_TWO_BEDS}
             for says in (found["matched"], *found["assumed"])
         ]
         advice = {

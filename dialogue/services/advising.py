@@ -16,7 +16,8 @@ from dialogue.services.records import printed_range
 from dialogue.services.turns import TurnWork
 from dialogue.translate import job_facts
 from rules.advice import advise_strings
-from rules.facts import Span
+from rules.advice_why import explain_not_advised
+from rules.facts import Material, Span
 from rules.intake import POUNDS_PER
 from storage.rows import StringJobRow
 from storage.unit_of_work import UnitOfWork
@@ -42,6 +43,10 @@ class Advising(TurnWork):
         kept = raw if wanted else {name: value for name, value in raw.items() if name not in STRING_FACTS}
         advice = advise_strings(self.facts(kept, today), self.book, printed_span(printed))
         return advice.to_dict() if advice else None
+
+    def why_not_advised(self, raw: Mapping[str, Any], today: dt.date, material: str) -> tuple[str, ...]:
+        """Return, line by line, why other strings were not advised."""
+        return explain_not_advised(self.facts(raw, today), self.book, Material(material))
 
     def felt_before(self, record: Mapping[str, Any] | None, *, other: bool) -> dict[str, Any] | None:
         """Return the stringing on record that a new one is to feel like; None where there is none.

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.advice import STRINGS, TENSION, advise_strings
+from rules.advice_why import explain_not_advised
 from rules.book_format import read_yaml
 from rules.casebook import CASES_FOLDER
 from rules.facts import Facts, Level, Material, Span, Symptom
@@ -75,8 +76,43 @@ def test_what_is_not_known_is_named_with_its_reason() -> None:
     assert {need.row for need in nothing.needs} <= {row.id for row in book.tables[STRINGS].rows}
 
 
+@pytest.mark.parametrize(
+    ("facts", "material", "lines"),
+    [
+        (
+            {"level": "recreational", "breaks_strings": False, "symptoms": []},
+            "polyester",
+            ["Polyester would be advised with strings that break often; but strings seldom break here."],
+        ),
+        (
+            {"symptoms": ["arm_pain"]},
+            "polyester",
+            [
+                "This comes first: with a sore arm start from a soft string",
+                "But for that, polyester would be advised with strings that break often and matches that count; but",
+            ],
+        ),
+        (
+            {"symptoms": ["arm_pain"], "breaks_strings": True, "level": "competitive"},
+            "polyester",
+            ["There is a reason for it too: who plays matches and breaks strings"],
+        ),
+        ({"level": "recreational"}, "synthetic_gut", ["But that is what is advised"]),
+        ({"level": "recreational"}, "natural_gut", ["No row of the advice starts from natural gut."]),
+    ],
+)
+def test_why_other_strings_were_not_advised(facts: dict[str, Any], material: str, lines: list[str]) -> None:
+    """What came first, and what the nearest row would have needed; nothing unknown is told as known."""
+    book = load_book()
+    told = explain_not_advised(parse_facts(facts, today=TODAY, limits=book.limits), book, Material(material))
+    assert len(told) == len(lines)
+    assert all(part in line[0].upper() + line[1:] for line, part in zip(told, lines, strict=True))
+
+
 def test_an_edition_from_before_there_was_advice_gives_none() -> None:
     """Then the customer is asked as ever."""
     book = load_book()
     tables = {name: table for name, table in book.tables.items() if name not in {STRINGS, TENSION}}
-    assert advise_strings(Facts(today=TODAY), replace(book, tables=tables)) is None
+    older = replace(book, tables=tables)
+    assert advise_strings(Facts(today=TODAY), older) is None
+    assert explain_not_advised(Facts(today=TODAY), older, Material.POLYESTER) == ()
