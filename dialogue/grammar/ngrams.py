@@ -1,10 +1,12 @@
-"""Sentences as a small statistical grammar in the ARPA form that recognisers read; knows no question."""
+"""Sentences as a small statistical grammar: in the ARPA form that recognisers read, and to judge words by."""
 
 from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
 ORDER = 3
 DISCOUNT = 0.5
@@ -12,10 +14,46 @@ DISCOUNT = 0.5
 START, END = "<s>", "</s>"
 NEVER = -99.0
 """The logarithm that the format uses for "cannot be"."""
+UNKNOWN = 0.01
+"""The chance of a word that is never said, as a share of that of the rarest."""
 Gram = tuple[str, ...]
 
 
-def to_arpa(sentences: Iterable[str]) -> str:
+@dataclass(frozen=True)
+class Trigrams:
+    """A backed-off trigram model."""
+
+    chances: Sequence[Mapping[Gram, float]]
+    """The chance of the last word of a gram after the others, by order."""
+    backoffs: Sequence[Mapping[Gram, float]]
+    """What a history leaves for the order below."""
+
+    def to_arpa(self) -> str:
+        """Return the model as recognisers read it."""
+        return _written(self.chances, [*self.backoffs, {}])
+
+    def judge(self, words: Sequence[str]) -> float:
+        """Return the mean natural logarithm of the chance of a word, the end being one."""
+        said = [START, *words, END]
+        logarithms = [
+            math.log(self._chance(tuple(said[max(0, at - ORDER + 1) : at + 1]))) for at in range(1, len(said))
+        ]
+        return sum(logarithms) / len(logarithms)
+
+    def _chance(self, gram: Gram) -> float:
+        known = self.chances[len(gram) - 1].get(gram)
+        if known is not None:
+            return known
+        if len(gram) == 1:
+            return self._unknown
+        return self.backoffs[len(gram) - 2].get(gram[:-1], 1.0) * self._chance(gram[1:])
+
+    @cached_property
+    def _unknown(self) -> float:
+        return UNKNOWN * min(chance for gram, chance in self.chances[0].items() if gram != (START,))
+
+
+def count_trigrams(sentences: Iterable[str]) -> Trigrams:
     """Return a backed-off trigram model of some sentences."""
     counts: list[Counter[Gram]] = [Counter() for _ in range(ORDER)]
     for sentence in sentences:
@@ -31,7 +69,7 @@ def to_arpa(sentences: Iterable[str]) -> str:
         higher, weights = _interpolated(counts[order - 1], chances[-1])
         chances.append(higher)
         backoffs.append(weights)
-    return _written(chances, [*backoffs, {}])
+    return Trigrams(tuple(chances), tuple(backoffs))
 
 
 def _interpolated(
@@ -52,7 +90,7 @@ def _interpolated(
     return chances, weights
 
 
-def _written(chances: list[dict[Gram, float]], backoffs: list[dict[Gram, float]]) -> str:
+def _written(chances: Sequence[Mapping[Gram, float]], backoffs: Sequence[Mapping[Gram, float]]) -> str:
     lines = ["\\data\\", *(f"ngram {order + 1}={len(grams)}" for order, grams in enumerate(chances))]
     for order, grams in enumerate(chances):
         lines += ["", f"\\{order + 1}-grams:"]

@@ -12,7 +12,7 @@ from typing import Any
 
 import yaml
 
-from dialogue.grammar.ngrams import to_arpa
+from dialogue.grammar.ngrams import Trigrams, count_trigrams
 from dialogue.grammar.templates import Knows, Part, Speaker, breadth, read_template
 from dialogue.understanding.cuebook import CUE_FOLDER, read_cues
 
@@ -49,7 +49,7 @@ class SpokenQuestions:
         self._knows = knows
         self._cues = cues
         self._table: Mapping[str, Any] = read_cues(FILE, folder)
-        self._grammars: dict[tuple[str, tuple[str, ...]], str] = {}
+        self._grammars: dict[tuple[str, tuple[str, ...]], tuple[Trigrams, str]] = {}
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -64,11 +64,19 @@ class SpokenQuestions:
 
     def grammar(self, asked: str | None, people: Sequence[str] = ()) -> str:
         """Return the grammar for the answers to a question (ARPA); people are the customers whose names may be said."""
+        return self._grammar(asked, people)[1]
+
+    def judge(self, words: Sequence[str], asked: str | None, people: Sequence[str] = ()) -> float:
+        """Return how likely words are as an answer to a question: the mean natural logarithm of a word's chance."""
+        return self._grammar(asked, people)[0].judge(words)
+
+    def _grammar(self, asked: str | None, people: Sequence[str]) -> tuple[Trigrams, str]:
         question = self.question(asked)
         known = tuple(people) if self._table["questions"][question].get("names") else ()
         if (question, known) not in self._grammars:
-            self._grammars = {key: text for key, text in self._grammars.items() if key[0] != question}
-            self._grammars[question, known] = self._build(question, known)
+            self._grammars = {key: made for key, made in self._grammars.items() if key[0] != question}
+            trigrams = count_trigrams(self.sentences(question, known))
+            self._grammars[question, known] = (trigrams, trigrams.to_arpa())
         return self._grammars[question, known]
 
     def vocabulary(self, asked: str | None, people: Sequence[str] = ()) -> str:
@@ -93,9 +101,6 @@ class SpokenQuestions:
         return frozenset(re.findall(WORD, "\n".join([*texts, yaml.safe_dump(dict(self._table))]).lower()))
 
     # Building.
-
-    def _build(self, question: str, people: Sequence[str]) -> str:
-        return to_arpa(self.sentences(question, people))
 
     def sentences(self, asked: str | None, people: Sequence[str] = ()) -> list[str]:
         """Return things people say to a question, drawn from the templates of its cue files."""

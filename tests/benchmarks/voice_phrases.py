@@ -1,17 +1,25 @@
-"""The phrases of voice_phrases.yaml, each figure filled in; says nothing of how they are heard."""
+"""What is said to measure the ears, from two files of phrases; says nothing of how they are heard."""
 
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
+from itertools import count
 from pathlib import Path
 from typing import Any
 
 import yaml
 from num2words import num2words
 
-FILE = Path(__file__).with_suffix(".yaml")
+FOLDER = Path(__file__).parent
+TUNED, UNSEEN = "voice_phrases.yaml", "voice_unseen.yaml"
+"""The phrases that the ears were tuned by, and those that they are judged by."""
+FIGURE = "n"
+TIMES = {TUNED: 4, UNSEEN: 8}
+"""After how many questions each piece of small talk is said."""
 
 
 @dataclass(frozen=True)
@@ -32,26 +40,36 @@ _Loader.yaml_implicit_resolvers = {
     letter: [pair for pair in resolvers if pair[0] != "tag:yaml.org,2002:timestamp"]
     for letter, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
 }
-TABLE = yaml.load(FILE.read_text(encoding="utf8"), Loader=_Loader)  # noqa: S506 - a safe loader
-TODAY = dt.date.fromisoformat(TABLE["today"])
 
 
-def read_phrases() -> tuple[Phrase, ...]:
+@cache
+def read_table(file: str) -> Mapping[str, Any]:
+    """Return what stands in a file of phrases."""
+    table: Mapping[str, Any] = yaml.load((FOLDER / file).read_text(encoding="utf8"), Loader=_Loader)  # noqa: S506 - a safe loader
+    return table
+
+
+TODAY = dt.date.fromisoformat(read_table(TUNED)["today"])
+
+
+def read_phrases(file: str = UNSEEN) -> tuple[Phrase, ...]:
     """Return every phrase of every question."""
+    table, turn = read_table(file), count()
     return tuple(
         phrase
-        for question, rows in TABLE["questions"].items()
+        for question, rows in table["questions"].items()
         for row in rows
-        for phrase in _fill(None if question == "nothing_asked" else question, row)
+        for phrase in _fill(None if question == "nothing_asked" else question, row, table, turn)
     )
 
 
-def read_off_topic() -> tuple[Phrase, ...]:
+def read_off_topic(file: str = UNSEEN) -> tuple[Phrase, ...]:
     """Return talk that answers nothing, each said after every one of some questions in turn."""
-    questions = TABLE["asked_off_topic"]
+    table = read_table(file)
+    questions = table["asked_off_topic"]
     return tuple(
         Phrase(questions[index % len(questions)], say, {})
-        for index, say in enumerate(say for say in TABLE["off_topic"] for _ in range(4))
+        for index, say in enumerate(say for say in table["off_topic"] for _ in range(TIMES[file]))
     )
 
 
@@ -71,17 +89,24 @@ def _bare(value: Any) -> Any:
     return sorted(value) if isinstance(value, list) else value
 
 
-def _fill(asked: str | None, row: Mapping[str, Any]) -> Iterator[Phrase]:
-    for figure in row.get("n", [None]):
-        words = "" if figure is None else num2words(figure).replace("-", " ")
-        yield Phrase(asked, row["say"].replace("{n}", words), _figured(row.get("slots", {}), figure), row.get("intent"))
+def _fill(asked: str | None, row: Mapping[str, Any], table: Mapping[str, Any], turn: Iterator[int]) -> Iterator[Phrase]:
+    """Yield a row's phrase for its figures; of a list of the file only so many values, each row beginning elsewhere."""
+    found = re.search(r"{(\w+)}", row["say"])
+    values: list[tuple[str, Any]] = [("", None)]
+    if found and found[1] == FIGURE:
+        values = [(num2words(figure).replace("-", " "), figure) for figure in row[FIGURE]]
+    elif found:
+        known = list(table["values"][found[1]].items())
+        values = [known[next(turn) % len(known)] for _ in range(min(table["most"], len(known)))]
+    for words, value in values:
+        say = row["say"].replace(found[0], words) if found else row["say"]
+        slots = _figured(row.get("slots", {}), found[1], value) if found else row.get("slots", {})
+        yield Phrase(asked, say, slots, row.get("intent"))
 
 
-def _figured(value: Any, figure: int | None) -> Any:
-    if isinstance(value, Mapping):
-        return {name: _figured(part, figure) for name, part in value.items()}
-    if value == "$n":
-        return figure
-    if isinstance(value, str):
-        return value.replace("$n", str(figure))
-    return value
+def _figured(stands: Any, name: str, value: Any) -> Any:
+    if isinstance(stands, Mapping):
+        return {key: _figured(part, name, value) for key, part in stands.items()}
+    if stands == f"${name}":
+        return value
+    return stands.replace(f"${name}", str(value)) if isinstance(stands, str) else stands

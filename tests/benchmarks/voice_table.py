@@ -13,7 +13,7 @@ from pathlib import Path
 import jiwer
 from speech_recognition import AudioData
 
-from assistant.channels.voice.agreement import Verdict, same_value
+from assistant.channels.voice.agreement import ANSWERS, Verdict, same_value
 from assistant.channels.voice.audio import RATE, WIDTH, BytesSource
 from assistant.channels.voice.detect import find_utterances
 from assistant.channels.voice.ears import load_ears
@@ -21,7 +21,7 @@ from assistant.channels.voice.hear import READ_AS, Hearing, Listener, Question
 from dialogue.messages import Understanding
 from dialogue.understanding import understand
 from tests.assistant.voice import speech
-from tests.benchmarks.voice_phrases import TODAY, Phrase, agrees, read_off_topic, read_phrases
+from tests.benchmarks.voice_phrases import TODAY, TUNED, UNSEEN, Phrase, agrees, read_off_topic, read_phrases
 
 SCENES: dict[str, tuple[str, float] | None] = {
     "clean": None,
@@ -43,12 +43,13 @@ class Cell:
     whisper: int = 0
     grammar: int = 0
     rule: int = 0
+    """Phrases of which the rule took exactly the right values, at once or to be read back."""
+    at_once: int = 0
+    """Those of them that were taken without being read back."""
     wrong: int = 0
     """Phrases in which the rule took a wrong value."""
     unread: int = 0
     """Wrong values that were taken without being read back."""
-    accepted: int = 0
-    """Phrases that needed no reading back."""
     off_topic: int = 0
     off_topic_valued: int = 0
     """Small talk in which a value was heard."""
@@ -66,16 +67,17 @@ class Cell:
 class Bench:
     """The ears, and the clips that they have heard so far."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, phrases: str = UNSEEN) -> None:
         self.listener = Listener(load_ears(), understand)
         self._folder = folder
+        self._phrases = phrases
 
     def measure(self, scene: str, voices: Sequence[str], step: int = 1, off_step: int = 1) -> Cell:
         """Return what is heard in one scene; each phrase by one voice in turn."""
         cell = Cell()
-        for number, phrase in enumerate(read_phrases()[::step]):
+        for number, phrase in enumerate(read_phrases(self._phrases)[::step]):
             self._count(cell, phrase, self._hear(phrase, voices[number % len(voices)], scene, number))
-        for number, phrase in enumerate(read_off_topic()[::off_step]):
+        for number, phrase in enumerate(read_off_topic(self._phrases)[::off_step]):
             heard = self._hear(phrase, voices[number % len(voices)], scene, number)
             cell.off_topic += 1
             slots = heard.meaning.slots if heard.meaning else {}
@@ -111,16 +113,17 @@ class Bench:
     def _count(cell: Cell, phrase: Phrase, heard: Hearing) -> None:
         first, second = heard.ears["whisper"], heard.ears["grammar"]
         slots = heard.meaning.slots if heard.meaning else {}
-        right = is_right(heard.meaning, phrase)
+        right = is_right(heard.meaning, phrase) and heard.agreed.verdict is not Verdict.YES_OR_NO
         cell.clips += 1
         cell.written += is_right(read(phrase.say, phrase.asked), phrase)
         cell.whisper += is_right(read(first.text, phrase.asked), phrase)
         cell.grammar += is_right(read(second.text, phrase.asked), phrase)
         cell.rule += right
-        cell.accepted += heard.agreed.verdict is Verdict.ACCEPT
+        cell.at_once += right and heard.agreed.verdict is Verdict.ACCEPT
         wrong = [slot for slot, value in slots.items() if not agrees({slot: value}, only(phrase, slot))]
-        cell.wrong += bool(wrong)
-        cell.unread += any(slot not in heard.agreed.doubted for slot in wrong)
+        turned = phrase.intent in ANSWERS and heard.agreed.verdict is Verdict.ACCEPT and not right and _answers(heard)
+        cell.wrong += bool(wrong) or turned
+        cell.unread += any(slot not in heard.agreed.doubted for slot in wrong) or turned
         cell.said.append(FIGURES(phrase.say))
         cell.heard.append(FIGURES(first.text) or "-")
         cell.seconds.append(heard.seconds)
@@ -128,6 +131,10 @@ class Bench:
             cell.misses.append(
                 f"{phrase.asked}: {phrase.say!r} heard {heard.text!r} and {heard.second!r}: {dict(slots)}"
             )
+
+
+def _answers(heard: Hearing) -> bool:
+    return heard.meaning is not None and heard.meaning.intent in ANSWERS
 
 
 def only(phrase: Phrase, slot: str) -> Phrase:
@@ -162,10 +169,11 @@ HEADINGS = (
     "typed",
     "whisper",
     "grammar",
-    "rule",
+    "right",
+    "at once",
+    "read back",
     "wrong",
     "unread",
-    "accepted",
     "small talk",
     "WER",
     "s",
@@ -176,7 +184,8 @@ def rows(cells: Iterable[tuple[str, Cell]]) -> Iterator[tuple[str, ...]]:
     """Yield the lines of the table; all but clips, WER and seconds in percent."""
     yield HEADINGS
     for scene, cell in cells:
-        shares = [cell.written, cell.whisper, cell.grammar, cell.rule, cell.wrong, cell.unread, cell.accepted]
+        shares = [cell.written, cell.whisper, cell.grammar, cell.rule, cell.at_once, cell.rule - cell.at_once]
+        shares += [cell.wrong, cell.unread]
         yield (
             scene,
             str(cell.clips),
@@ -193,15 +202,17 @@ def main() -> int:
     parser.add_argument("--scene", choices=SCENES, action="append", help="a scene (default: all)")
     parser.add_argument("--step", type=int, default=1, help="take every so manieth phrase")
     parser.add_argument("--hard-voices", action="store_true", help="use the two voices that are hard to follow instead")
+    parser.add_argument("--tuned", action="store_true", help="say the phrases that the ears were tuned by")
     parser.add_argument("--misses", action="store_true", help="list what was not understood")
     options = parser.parse_args()
     voices = speech.HARD_VOICES if options.hard_voices else speech.VOICES
     out = sys.stdout
     out.write(
         f"synthetic speech, voices: {', '.join(voices)}; in percent but for clips and s (median seconds of the ears)\n"
+        'right = at once + read back (offered as "did you mean"); unread = a wrong value that was taken at once\n'
     )
     with tempfile.TemporaryDirectory() as folder:
-        bench = Bench(Path(folder))
+        bench = Bench(Path(folder), TUNED if options.tuned else UNSEEN)
         cells = []
         for number, scene in enumerate(options.scene or SCENES):
             cells.append((scene, bench.measure(scene, voices, options.step, options.step)))

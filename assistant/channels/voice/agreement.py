@@ -39,6 +39,8 @@ class Candidate:
     meaning: Understanding
     likelihood: float
     """Mean logarithm of the chance of a word, by the first ear; both ears' candidates are on this scale."""
+    fit: float = 0.0
+    """The same by what people say to the question, whatever the sound."""
 
     @property
     def says_something(self) -> bool:
@@ -73,10 +75,11 @@ def agree(
 ) -> Agreed:
     """Return what to do with a turn that two ears heard.
 
-    The first ear's wordings come with the best first; None is an ear that is not there. Its best wording is taken
-    unless another one, nearly as likely, is what the second ear heard too, or answers the question where the best
-    one does not. The second ear hears an answer in any noise, so alone it counts only where the first ear finds
-    its words likely, and then it is read back.
+    The first ear's wordings come with the best first; None is an ear that is not there. Of its wordings that are nearly
+    as likely as the best, the one is taken that answers the question, that the second ear heard too and that sounds
+    most like what people say to it; an answer in words that nobody gives to it is no answer. The second ear hears an
+    answer in any noise, so alone it counts only where the first ear finds its words likely, and then it is read back.
+    What only one ear heard is read back, and so is what has a rival: another value that is as likely.
     """
     if first is None:
         return _alone(second)
@@ -88,7 +91,8 @@ def agree(
     other: Mapping[str, Any] = second.meaning.slots if second is not None and taken is not second else {}
     slots = taken.meaning.slots
     apart = tuple(slot for slot, value in slots.items() if not same_value(value, other.get(slot, _Missing)))
-    doubted = tuple(slot for slot in slots if slot in figures.always or slot in apart)
+    rivals = [] if taken is second else _rivals(taken, first, asked, figures)
+    doubted = tuple(slot for slot in slots if slot in figures.always or slot in apart or slot in rivals)
     share = 1 - 0.5 * len(apart) / max(1, len(slots))
     verdict = Verdict.READ_BACK if doubted else Verdict.ACCEPT
     return Agreed(verdict, taken, doubted, apart, round(taken.meaning.confidence * share, 3))
@@ -106,16 +110,31 @@ def _choose(
     first: Sequence[Candidate], second: Candidate | None, asked: str | None, figures: Agreement
 ) -> Candidate | None:
     pool = [one for one in first if one.likelihood >= first[0].likelihood - figures.nearly_as_likely]
-    if second is not None and second.answers(asked) and second.likelihood >= figures.second_supports:
-        shared = next((one for one in pool if one.answers(asked) and _alike(one, second, asked)), None)
-        if shared is not None:
-            return shared
-    answering = next((one for one in pool if one.answers(asked)), None)
-    if answering is not None and (answering is pool[0] or asked is not None):
-        return answering
-    if second is not None and second.answers(asked) and second.likelihood >= figures.second_alone:
-        return second
-    return next((one for one in pool if one.says_something), None)
+    heard = second if second is not None and second.answers(asked) else None
+    supports = heard if heard is not None and heard.likelihood >= figures.second_supports else None
+
+    def shared(one: Candidate) -> bool:
+        return supports is not None and one is not supports and one.answers(asked) and _alike(one, supports, asked)
+
+    def stands(one: Candidate) -> bool:
+        return asked in {None, CONFIRM} or one.fit >= figures.least_fit or not one.meaning.slots or shared(one)
+
+    answers = [one for one in pool if one.answers(asked) and stands(one)]
+    if heard is not None and pool and heard.likelihood >= (figures.second_alone if asked else figures.second_unasked):
+        answers.append(heard)
+    if answers:
+        worth = {id(one): one.likelihood + figures.fit_counts * one.fit for one in answers}
+        return max(answers, key=lambda one: worth[id(one)] + (figures.shared_counts if shared(one) else 0.0))
+    return next((one for one in pool if one.says_something and stands(one)), None)
+
+
+def _rivals(taken: Candidate, first: Sequence[Candidate], asked: str | None, figures: Agreement) -> frozenset[str]:
+    """Return the slots for which an answer as likely as the taken one has another value."""
+    near = [one for one in first if one.answers(asked) and one.likelihood >= taken.likelihood - figures.rival]
+    slots = taken.meaning.slots
+    return frozenset(
+        slot for slot in slots for one in near if not same_value(slots[slot], one.meaning.slots.get(slot, slots[slot]))
+    )
 
 
 def _alike(one: Candidate, other: Candidate, asked: str | None) -> bool:

@@ -14,12 +14,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
+import numpy as np
 import yaml
 from speech_recognition import AudioData
 
 from assistant.channels.voice.audio import RATE, WIDTH, to_samples
 from assistant.channels.voice.errors import VoiceProblem
 from assistant.channels.voice.figures import Whisper, read_figures
+from assistant.channels.voice.quieten import quieten
 from dialogue.grammar.spoken import SpokenQuestions
 
 if TYPE_CHECKING:
@@ -179,11 +181,12 @@ class GrammarEar:
         """Return what was said in answer to a question."""
         begun = time.perf_counter()
         raw = audio.get_raw_data(convert_rate=RATE, convert_width=WIDTH)
+        clear = quieten(np.frombuffer(raw, "<i2")).astype("<i2").tobytes()
         with self._lock:
             self._listen_for(asked, people)
             decoder = self._decoder
             decoder.start_utt()
-            decoder.process_raw(raw, no_search=False, full_utt=True)
+            decoder.process_raw(clear, no_search=False, full_utt=True)
             decoder.end_utt()
             found = decoder.hyp()
             text = found.hypstr if found else ""
@@ -288,6 +291,8 @@ class Ears:
     """Why an ear is missing."""
     words: Pronunciations | None = None
     """How words sound; None without the second ear."""
+    questions: SpokenQuestions | None = None
+    """What people say to each question."""
 
 
 def load_ears(model: str | None = None) -> Ears:
@@ -317,5 +322,5 @@ def load_ears(model: str | None = None) -> Ears:
         except VoiceProblem as error:
             if model is not None or second is None:
                 raise
-            return Ears(None, second, str(error), words)
-    return Ears(first, second, problem, words)
+            return Ears(None, second, str(error), words, questions)
+    return Ears(first, second, problem, words, questions)

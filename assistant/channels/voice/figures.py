@@ -49,6 +49,21 @@ class Agreement(_Strict):
     nearly_as_likely: float
     second_supports: float
     second_alone: float
+    second_unasked: float
+    shared_counts: float
+    fit_counts: float
+    least_fit: float
+    rival: float
+
+
+class Quieting(_Strict):
+    """How steady noise is taken out for the second ear."""
+
+    quiet_share: float
+    enough_decibels: float
+    over: float
+    follows: float
+    floor: float
 
 
 class Speaking(_Strict):
@@ -69,6 +84,7 @@ class Figures(_Strict):
     listening: Listening
     whisper: Whisper
     agreement: Agreement
+    quieting: Quieting
     speaking: Speaking
     controls: dict[str, tuple[str, ...]]
     wake_phrase: str

@@ -16,6 +16,7 @@ from speech_recognition import AudioData
 from assistant.channels.voice.agreement import Agreed, Candidate, Verdict, agree
 from assistant.channels.voice.ears import Ear, Ears, Heard
 from assistant.channels.voice.figures import read_figures
+from assistant.channels.voice.speakable import say_numbers
 from dialogue.messages import Understanding
 
 CHANNEL = "voice"
@@ -106,11 +107,18 @@ class Listener:
     def _candidate(self, text: str, likelihood: float, question: Question) -> Candidate:
         asked = READ_AS.get(question.asked or "", question.asked)
         meaning = self._understand(text, asked=asked, channel=CHANNEL, today=question.today, names=question.people)
-        candidate = Candidate(text, meaning, likelihood)
+        candidate = Candidate(text, meaning, likelihood, self._fit(text, meaning, question))
         if not candidate.answers(question.asked) and (choice := _choice(text, question.choices)):
             chosen = Understanding(choice, "inform", meaning.confidence, {question.asked or "choice": choice})
             return Candidate(choice, chosen, likelihood)
         return candidate
+
+    def _fit(self, text: str, meaning: Understanding, question: Question) -> float:
+        """Return how likely words are as an answer, to what was asked or to what they answer instead."""
+        if self.ears.questions is None:
+            return 0.0
+        words, asked = say_numbers(text).split(), dict.fromkeys([question.asked, *meaning.slots])
+        return max(self.ears.questions.judge(words, one, question.people) for one in asked)
 
     def _second(self, first: Heard | None, second: Heard | None, question: Question) -> Candidate | None:
         """Return what the second ear heard, as likely as the first one finds it."""

@@ -15,6 +15,10 @@ from assistant.channels.voice.figures import read_figures
 FILE = Path(__file__).parent / "speech.yaml"
 SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[A-Z0-9\"'])|\n+")
 NUMBER = re.compile(r"(?<![\d.,])(\d{2})(?![\d]|[.,]\d)")
+ORDINAL = re.compile(r"\b(\d{1,2})(?:st|nd|rd|th)\b")
+YEAR = re.compile(r"\b20\d\d\b")
+FIGURE = re.compile(r"(\d+)(?:\.(\d+))?")
+WORD = re.compile(r"[a-z]+(?:'[a-z]+)*")
 FIRST_CENTURY = 100
 TWENTY = 20
 
@@ -50,6 +54,26 @@ def speakable(text: str, *, reading_back: bool = False) -> str:
 def split_sentences(text: str) -> tuple[str, ...]:
     """Return the sentences of a text, so that the first can be heard while the rest is made."""
     return tuple(piece.strip() for piece in SENTENCE_END.split(text) if re.search(r"\w", piece))
+
+
+def say_numbers(text: str) -> str:
+    """Return a text with its figures in words, and of everything else only the words, in small letters."""
+    text = ORDINAL.sub(lambda match: _ordinal(int(match[1])), text)
+    text = YEAR.sub(lambda match: say_year(int(match[0])), text)
+    text = FIGURE.sub(lambda match: f" {_number(match[1], match[2])} ", text)
+    return " ".join(WORD.findall(text.lower()))
+
+
+def _number(whole: str, decimals: str | None) -> str:
+    """Return a number in words: "forty nine point five", "five hundred and sixty"."""
+    table = _table()
+    hundreds, rest = divmod(int(whole), 100)
+    if hundreds >= len(table["units"]):
+        said = " ".join(_one_by_one(whole))
+    else:
+        said = f"{table['units'][hundreds]} {table['hundred']}" if hundreds else ""
+        said += f" {_small(rest)}" if rest or not hundreds else ""
+    return f"{said} {table['point']} {' '.join(_one_by_one(decimals))}" if decimals else said
 
 
 def say_digits(text: str) -> str:

@@ -15,9 +15,9 @@ FIGURES = read_figures().agreement
 NEAR, FAR = -FIGURES.nearly_as_likely / 2, -3 * FIGURES.nearly_as_likely
 
 
-def heard(likelihood: float = -0.2, intent: str = "inform", **slots: Any) -> Candidate:
+def heard(likelihood: float = -0.2, intent: str = "inform", fit: float = -2.0, **slots: Any) -> Candidate:
     """Return a wording that means some values."""
-    return Candidate(f"{intent} {slots}", Understanding("", intent, 0.95, slots), likelihood)
+    return Candidate(f"{intent} {slots}", Understanding("", intent, 0.95, slots), likelihood, fit)
 
 
 def nothing(likelihood: float = -0.2) -> Candidate:
@@ -62,11 +62,34 @@ def test_tension_is_always_read_back() -> None:
 
 
 def test_a_wording_that_both_have_comes_first() -> None:
-    """Of two wordings nearly as likely, the one that the second ear heard too is taken."""
+    """Of two wordings nearly as likely, the one that the second ear heard too is taken; the other is its rival."""
     first = [heard(-0.2, hours_per_play=0.32), heard(-0.2 + NEAR, hours_per_play=1.5)]
     agreed = agree(first, heard(-1.0, hours_per_play=1.5), asked="hours_per_play", figures=FIGURES)
     assert agreed.taken is first[1]
-    assert agreed.verdict is Verdict.ACCEPT
+    assert agreed.doubted == ("hours_per_play",)
+
+
+def test_of_two_wordings_the_one_that_people_say_comes_first() -> None:
+    """A wording nearly as likely that sounds like an answer to the question wins over one that does not."""
+    first = [heard(-0.2, fit=-6.0, reading=4), heard(-0.2 + NEAR, fit=-2.0, reading=41)]
+    assert agree(first, None, asked="reading", figures=FIGURES).taken is first[1]
+
+
+def test_words_that_nobody_answers_with_are_no_answer() -> None:
+    """Small talk in which a value was found leaves none, unless the second ear heard the value too."""
+    talk = heard(fit=FIGURES.least_fit - 0.1, strung_on="2026-11-23")
+    assert agree([talk], None, asked="strung_on", figures=FIGURES).verdict is Verdict.NOTHING
+    agreed = agree([talk], heard(-1.0, strung_on="2026-11-23"), asked="strung_on", figures=FIGURES)
+    assert agreed.taken is not None
+
+
+def test_a_rival_as_likely_is_read_back_though_both_ears_agree() -> None:
+    """Both ears heard an hour, but half an hour is as likely: it is asked back."""
+    rival = -0.2 - FIGURES.rival / 2
+    first = [heard(-0.2, hours_per_play=1), heard(rival, hours_per_play=0.5)]
+    agreed = agree(first, heard(-1.0, hours_per_play=1), asked="hours_per_play", figures=FIGURES)
+    assert (agreed.verdict, agreed.doubted) == (Verdict.READ_BACK, ("hours_per_play",))
+    assert agreed.taken is first[0]
 
 
 def test_an_unlikely_wording_does_not_count() -> None:

@@ -13,7 +13,7 @@ import yaml
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dialogue.grammar.ngrams import END, START, to_arpa
+from dialogue.grammar.ngrams import END, START, count_trigrams
 from dialogue.grammar.spoken import LONGEST_VOCABULARY, MOST, SpokenQuestions
 from dialogue.understanding.cuebook import CUE_FOLDER
 
@@ -49,7 +49,7 @@ SENTENCES = st.lists(
 @given(SENTENCES)
 def test_the_chances_after_any_words_are_one_in_all(said: list[list[str]]) -> None:
     """After every pair of words that was said, the chances of all words sum to one."""
-    entries = chances(to_arpa(" ".join(words) for words in said))
+    entries = chances(count_trigrams(" ".join(words) for words in said).to_arpa())
     known = {gram[0] for gram in entries if len(gram) == 1 and gram[0] != START}
     pairs = {pair for words in said for pair in pairwise([START, *words])}
     for pair in pairs:
@@ -58,11 +58,31 @@ def test_the_chances_after_any_words_are_one_in_all(said: list[list[str]]) -> No
 
 def test_what_was_said_often_is_likely() -> None:
     """By hand: of three sentences that go on after "twice a", all with "week"; half of the discount is left over."""
-    entries = chances(to_arpa(["twice a week", "twice a week", "twice a week", "once a month"]))
+    entries = chances(count_trigrams(["twice a week", "twice a week", "twice a week", "once a month"]).to_arpa())
     unigram = 3 / 16
     bigram = (3 - 0.5) / 4 + 0.5 * 2 / 4 * unigram
     assert entries["twice", "a", "week"][0] == pytest.approx((3 - 0.5) / 3 + 0.5 / 3 * bigram, rel=1e-3)
     assert END in {gram[-1] for gram in entries}
+
+
+@given(SENTENCES, st.lists(st.sampled_from(["once", "twice", "a", "week"]), max_size=5))
+def test_judges_words_by_the_same_chances(said: list[list[str]], words: list[str]) -> None:
+    """How likely words are is the product of the chances that the ARPA form gives them."""
+    model = count_trigrams(" ".join(words) for words in said)
+    entries = chances(model.to_arpa())
+    whole = [START, *words, END]
+    if any((word,) not in entries for word in words):
+        assert model.judge(words) < -1
+        return
+    product = math.prod(chance(entries, tuple(whole[max(0, at - 2) : at + 1])) for at in range(1, len(whole)))
+    assert model.judge(words) * (len(words) + 1) == pytest.approx(math.log(product), abs=0.01)
+
+
+def test_small_talk_is_unlikely_as_an_answer() -> None:
+    """An answer that stands in no cue file word for word is far likelier than talk of other things."""
+    answer = QUESTIONS.judge(["i", "would", "say", "three", "times", "in", "a", "normal", "week"], "plays_per_week")
+    other = QUESTIONS.judge(["did", "you", "see", "the", "film", "last", "night"], "plays_per_week")
+    assert answer > other + 3
 
 
 @pytest.mark.parametrize("question", QUESTIONS.names)
