@@ -409,6 +409,7 @@ def check_rulebook(settings: Settings) -> Report:
     found = check_book(book)
     facts |= {"rulebook": book.hash, "rows": found.rows}
     facts["worked_cases"] = f"{found.trial.as_worked_out} of {found.trial.tried} as worked out"
+    facts["worked_advice"] = f"{found.trial.advised_as_worked_out} of {found.trial.advised} as worked out"
     return Report(list(found.problems), list(found.remarks), facts)
 
 

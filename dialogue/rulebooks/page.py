@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from dialogue.counter.wording import Wording, load_wording
+from rules.advice import STRINGS, StringAdvice, advise_strings
+from rules.advice_cases import AdviceCase, as_worked_out, load_advice_cases
 from rules.book_format import OWN, STRINGBEDS
 from rules.casebook import Case, find_differences, load_cases
 from rules.chain import decide
@@ -61,10 +63,13 @@ class CaseShown:
 
     name: str
     today: str
+    """Empty where no day matters."""
     facts: Mapping[str, Any]
     """As facts JSON, to be told by whoever shows it."""
     answer: str
     why: str
+    printed: str = ""
+    """The range printed on the frame, where it is part of the case."""
 
 
 @dataclass(frozen=True)
@@ -108,7 +113,7 @@ def read_page(book: Rulebook) -> Page:
             (name, f"{reader.span(entry['low'], entry['high'])} {entry['unit']}", cites[entry["source"]])
             for name, entry in limits.items()
         ),
-        cases=tuple(reader.cases()),
+        cases=(*reader.cases(), *reader.advice()),
         sources=tuple((entry["kind"], entry["cite"]) for entry in content["sources.yaml"]["sources"].values()),
     )
 
@@ -176,6 +181,30 @@ class _Reader:
             as_worked_out = not find_differences(case, decision)
             why = case.why if as_worked_out else self.wording.say("page.otherwise")
             yield CaseShown(case.name, self.words.date(case.today), case.facts, self.answer(decision), why)
+
+    def advice(self) -> Iterator[CaseShown]:
+        """Yield the worked advice, where this edition gives any."""
+        for case in load_advice_cases() if STRINGS in self.book.tables else ():
+            try:
+                advice = advise_strings(case.read_facts(self.book), self.book, case.printed_lb, PlainEngine())
+            except FactRefused:
+                continue
+            if advice is not None:
+                why = case.why if as_worked_out(case, advice) else self.wording.say("page.otherwise")
+                yield CaseShown(case.name, "", case.facts, self.strings(advice), why, self.printed(case))
+
+    def printed(self, case: AdviceCase) -> str:
+        """Return the range printed on the frame, in words."""
+        span = case.printed_lb
+        return self.wording.say("page.printed", low=span.low, high=span.high) if span else ""
+
+    def strings(self, advice: StringAdvice) -> str:
+        """Return what is advised, in words."""
+        mains, crosses = (self.words.words.term(string) for string in (advice.mains, advice.crosses))
+        strings = self.wording.say("page.full" if mains == crosses else "page.hybrid", mains=mains, crosses=crosses)
+        if advice.tension_lb is None:
+            return strings
+        return self.wording.say("page.at", strings=strings, tension=advice.tension_lb)
 
     def pick_cases(self) -> list[tuple[Case, Decision]]:
         """Return few cases that together show every row a case can show, those that show most rows first."""

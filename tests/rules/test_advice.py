@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,31 +13,27 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.advice import STRINGS, TENSION, advise_strings
+from rules.advice_cases import AdviceCase, as_worked_out, load_advice_cases
 from rules.advice_why import explain_not_advised
-from rules.book_format import read_yaml
-from rules.casebook import CASES_FOLDER
+from rules.errors import BookError
 from rules.facts import Facts, Level, Material, Span, Symptom
 from rules.intake import parse_facts
 from rules.rulebook import load_book
+from rules.trial import run_trial
 from tests.rules.editions import ENGINES
 
-CASES = read_yaml(CASES_FOLDER / "advice" / "advice.yaml")["cases"]
+CASES = load_advice_cases()
 TODAY = dt.date(2026, 11, 25)
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case["name"])
-def test_advice_is_as_worked_out_by_both_engines(case: dict[str, Any]) -> None:
-    """Strings, pull and rows are as a person worked them out, each with its source."""
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_advice_is_as_worked_out_by_both_engines(case: AdviceCase) -> None:
+    """Strings, pull, needs and rows are as a person worked them out, each row with its source."""
     book = load_book()
-    facts = parse_facts(case["facts"], today=TODAY, limits=book.limits)
-    printed = Span(*map(float, case["printed_lb"])) if case["printed_lb"] else None
     for engine in ENGINES:
-        advice = advise_strings(facts, book, printed, engine)
+        advice = advise_strings(case.read_facts(book), book, case.printed_lb, engine)
         assert advice is not None
-        given_back = {"mains": advice.mains, "crosses": advice.crosses, "tension_lb": advice.tension_lb}
-        assert given_back == case["expect"], case["why"]
-        assert [step.row for step in advice.trail] == case["rows"]
-        assert [need.fact for need in advice.needs] == case["needs"]
+        assert as_worked_out(case, advice), case.why
         assert all(step.source for step in advice.trail)
 
 
@@ -43,7 +41,27 @@ def test_every_row_of_advice_is_in_a_case() -> None:
     """A row without a worked case is a row nobody has thought through."""
     book = load_book()
     rows = {row.id for name in (STRINGS, TENSION) for row in book.tables[name].rows}
-    assert rows <= {row for case in CASES for row in case["rows"]}
+    assert rows <= {row for case in CASES for row in case.expected["rows"]}
+
+
+def test_a_trial_counts_the_advice_that_an_edition_changes() -> None:
+    """Somebody who changes a number sees how many worked cases come out otherwise; without advice none is tried."""
+    content = copy.deepcopy(dict(load_book().content))
+    assert run_trial(content).advised_as_worked_out == len(CASES)
+    content["values.yaml"]["values"]["advise_arm_lb"]["value"] = 3
+    tried = run_trial(content)
+    assert (tried.problem, tried.advised) == ("", len(CASES))
+    assert 0 < len(CASES) - tried.advised_as_worked_out < len(CASES)
+    del content["advice.yaml"]
+    assert run_trial(content).advised == 0
+
+
+def test_a_case_that_is_spoilt_is_named(tmp_path: Path) -> None:
+    """By its file and name."""
+    path = tmp_path / "advice.yaml"
+    path.write_text("cases: [{name: a case, why: none}]", encoding="utf-8")
+    with pytest.raises(BookError, match="a case"):
+        load_advice_cases(path)
 
 
 @given(
