@@ -57,9 +57,9 @@ fuzz: $(DEV_READY) ## throw spoilt input at every door for five minutes
 
 coverage: $(DEV_READY) ## run every test and say which branches none of them takes
 	$(BIN)/coverage erase
-	$(BIN)/coverage run -m pytest $(ARGS)
-	$(BIN)/coverage combine -q
-	$(BIN)/coverage report
+	@ended=0; $(BIN)/coverage run -m pytest $(ARGS) || ended=$$?; \
+	$(BIN)/coverage combine -q && $(BIN)/coverage report || ended=$$?; \
+	exit $$ended  # the report comes also when a test failed, and the failure counts
 
 sbom: $(DEV_READY) ## write the bill of materials (CycloneDX) of what the gate installs
 	@mkdir -p build

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from tests.fuzz import fuzz
 
-SECONDS, SEED = 20, 1
+SECONDS, SEED, LEAST = 20, 1, 11
 
 
 def test_spoilt_input_is_answered_and_never_raises() -> None:
     """Lines of talk, facts, customer lists, string lists, rulebooks, forms of the browser and PINs."""
-    found = fuzz(SECONDS, SEED)
+    found = fuzz(SECONDS, SEED, LEAST)
     assert found.faults == []
     assert set(found.tried) == {
         "hear",
@@ -21,4 +21,4 @@ def test_spoilt_input_is_answered_and_never_raises() -> None:
         "send_form",
         "give_pin",
     }
-    assert min(found.tried.values()) > 10
+    assert min(found.tried.values()) >= LEAST

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-import statistics
-import time
 from collections import Counter
 from dataclasses import replace
 from typing import Any
@@ -66,19 +64,6 @@ def test_no_line_stands_twice() -> None:
     """A line said to the same question counts once."""
     said = Counter((re.sub(r"\W+", " ", line.text.lower()).strip(), line.asked) for line in LINES)
     assert [key for key, count in said.items() if count > 1] == []
-
-
-def test_a_turn_is_understood_in_milliseconds() -> None:
-    """Median at most 2 ms and 95 of 100 turns within 5 ms, in processor time."""
-    for line in LINES[:50]:
-        answer(line)
-    taken = []
-    for line in LINES:
-        start = time.process_time()
-        answer(line)
-        taken.append(1000 * (time.process_time() - start))
-    assert statistics.median(taken) <= 2
-    assert statistics.quantiles(taken, n=20)[-1] <= 5
 
 
 @pytest.mark.parametrize("line", [line for line in LINES if line.accept], ids=lambda line: line.id)
