@@ -308,6 +308,7 @@ def open_shop(settings: Settings, surroundings: Surroundings) -> Iterator[Shop]:
             explain=explain_fault,
             print_label=print_label,
             load_listener=load_listener if surroundings.hears else None,
+            hears_taps=surroundings.hears_taps,
             kiosk_only=surroundings.kiosk_only,
             hosts=surroundings.hosts,
         )
@@ -339,6 +340,8 @@ class Surroundings:
     kiosk_only: bool = False
     hears: bool = False
     """Whether browsers may be heard."""
+    hears_taps: bool = False
+    """Whether the board's browsers may be heard where somebody taps a stringbed."""
     hosts: frozenset[str] = frozenset()
     secret: bytes | None = None
 

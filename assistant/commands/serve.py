@@ -29,7 +29,9 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--workers", type=int, default=1, help=f"processes that share the work, {MOST_WORKERS} at most (default: 1)"
     )
-    parser.add_argument("--no-microphone", action="store_true", help="nobody can speak to the kiosk")
+    parser.add_argument(
+        "--no-microphone", action="store_true", help="nobody can speak to the kiosk, or tap for the board"
+    )
     parser.add_argument("--region", default="US", help="where phone numbers without a country code belong")
 
 
@@ -39,6 +41,7 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
     from assistant.channels.web.app import build_app
     from assistant.channels.web.ears import can_hear
     from assistant.channels.web.running import serve_alone
+    from assistant.channels.web.tapping import can_hear_taps
     from assistant.workers import serve_with_workers
 
     if not 1 <= options.workers <= MOST_WORKERS:
@@ -49,6 +52,7 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
         region=options.region,
         kiosk_only=options.kiosk_only,
         hears=can_hear() and not options.no_microphone,
+        hears_taps=can_hear_taps() and not options.no_microphone,
         hosts=frozenset(name.lower() for name in [*options.name, options.host]),
         secret=_secret() or secrets.token_bytes(SHORTEST_SECRET),
     )

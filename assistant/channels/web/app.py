@@ -23,6 +23,7 @@ from assistant.channels.web.security import guard, limit_requests
 from assistant.channels.web.sessions import Sessions
 from assistant.channels.web.shop import Shop
 from assistant.channels.web.staff import Gate
+from assistant.channels.web.tapping import TapEar
 from assistant.channels.web.wording import figure
 
 STATIC = Path(__file__).parent / "static"
@@ -42,7 +43,7 @@ def build_app(shop: Shop) -> App:
     guard(app, shop)
     Kiosk(shop, sessions, turns, Microphone(ears, sounds, shop.today)).add_to(app)
     if not shop.kiosk_only:
-        _add_board(app, Board(shop, sessions, reads))
+        _add_board(app, Board(shop, sessions, reads, TapEar(sounds) if shop.hears_taps else None))
     _add_static(app, _read_static())
 
     @app.after_server_start
@@ -63,6 +64,7 @@ def _add_board(app: App, board: Board) -> None:
     Acts(board).add_to(pages)
     Gate(board.shop, board.sessions, board.pool).put_before(app, pages)
     app.blueprint(pages)
+    app.register_middleware(board.allow_microphone, "response")
 
     @app.after_server_start
     async def watch(running: App) -> None:

@@ -9,14 +9,17 @@ from typing import Any
 
 from sanic import Blueprint, HTTPResponse, Request, Websocket
 from sanic.response import raw
+from sanic.response.types import BaseHTTPResponse
 
 from assistant.channels.web.card import build_card
 from assistant.channels.web.desk import last_change, read_customer, read_job, read_replay
 from assistant.channels.web.live import Live
+from assistant.channels.web.microphone import MICROPHONE_ALLOWED, Greeting
 from assistant.channels.web.pages import fields_of, render, show_fault
 from assistant.channels.web.pool import Pool
 from assistant.channels.web.sessions import Sessions
 from assistant.channels.web.shop import Shop
+from assistant.channels.web.tapping import TapEar
 from assistant.channels.web.wording import figure, load_words
 from assistant.labels.errors import LabelError
 from dialogue.counter.bench import list_bench
@@ -36,10 +39,12 @@ PDF = "application/pdf"
 class Board:
     """The pages of the board with what they work on."""
 
-    def __init__(self, shop: Shop, sessions: Sessions, pool: Pool) -> None:
+    def __init__(self, shop: Shop, sessions: Sessions, pool: Pool, taps: TapEar | None = None) -> None:
         self.shop = shop
         self.sessions = sessions
         self.pool = pool
+        self.taps = taps
+        """Hears taps on a stringbed; None where that cannot be done."""
         self.live = Live(lambda: pool.run(last_change, shop.counter("board")))
 
     def routes(self) -> Blueprint:
@@ -57,6 +62,8 @@ class Board:
         pages.add_route(self.show_leagues, "/leagues", methods=["GET"], name="leagues")
         pages.add_route(self.show_season, "/league/<number:int>", methods=["GET"], name="league")
         pages.add_websocket_route(self.listen, "/live", name="live")
+        if self.taps:
+            pages.add_websocket_route(self.hear_taps, "/taps", name="taps")
         return pages
 
     # Pages.
@@ -144,6 +151,19 @@ class Board:
         if not self.live.full:
             await self.live.listen(board, request.args.get("shown") or "")
 
+    async def hear_taps(self, request: Request, socket: Websocket) -> None:
+        """Hear taps on a stringbed as the figures of a reading."""
+        if self.taps:
+            await self.taps.listen(request, socket, self._may_tap)
+
+    def _may_tap(self, request: Request, greeting: Greeting) -> bool:
+        return self.sessions.is_token(request.ctx.session.key, greeting.token)
+
+    async def allow_microphone(self, request: Request, response: BaseHTTPResponse) -> None:
+        """Let the board's pages ask for the microphone where taps can be heard."""
+        if self.taps and getattr(request.ctx, "member", None):
+            response.headers["Permissions-Policy"] = MICROPHONE_ALLOWED
+
     # What the acts show again, with what came of them.
 
     async def bench_page(self, request: Request, status: int = HTTPStatus.OK, note: str = "") -> HTTPResponse:
@@ -219,6 +239,7 @@ class Board:
             "token": self.sessions.form_token(request.ctx.session.key),
             "member": request.ctx.member.name,
             "change": request.ctx.change,
+            "hears_taps": self.taps is not None,
             "today": counter.today,
             "say_day": words.date,
             "say_iso": lambda text: words.date(dt.date.fromisoformat(text)),

@@ -174,7 +174,8 @@ class Acts:
         if isinstance(outcome, Refusal):
             problem = counter.wording.remark(outcome)
             return Done(problem=problem, field=outcome.fact, status=HTTPStatus.UNPROCESSABLE_ENTITY)
-        await self.board.live.look()
+        # The page that answers shows it already: this board need not be told of its own work.
+        request.ctx.change = await self.board.live.look() or request.ctx.change
         return Done(outcome)
 
     def _sentences(self, request: Request, remarks: Iterable[Remark]) -> list[str]:

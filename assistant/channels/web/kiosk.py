@@ -16,8 +16,8 @@ from sanic.response.types import BaseHTTPResponse
 
 from assistant.channels.web.card import Card, build_card, unsaid
 from assistant.channels.web.lookup import Asked, Option, bring_up, look_up
+from assistant.channels.web.microphone import MICROPHONE_ALLOWED, Greeting, Microphone
 from assistant.channels.web.microphone import Asked as AskedAloud
-from assistant.channels.web.microphone import Greeting, Microphone
 from assistant.channels.web.pages import PART, App, fields_of, render, show_fault
 from assistant.channels.web.pool import Pool
 from assistant.channels.web.sessions import KIOSK_COOKIE, Sessions, TalkSession
@@ -34,8 +34,6 @@ SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 CALENDAR = "text/calendar; charset=utf-8"
 PICTURE = "image/svg+xml"
 SLOT = re.compile(r"[a-z_]{1,40}")
-MICROPHONE_ALLOWED = "camera=(), geolocation=(), microphone=(self), payment=(), usb=()"
-"""The kiosk's own pages may ask for the microphone; no other page of this server may."""
 
 
 @dataclass(frozen=True)

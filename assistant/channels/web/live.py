@@ -36,7 +36,7 @@ class Live:
             if self._seen is None:
                 self._seen = last
             if shown != str(last):
-                await board.send(CHANGED)
+                await board.send(f"{CHANGED} {last}")
             async for _ in board:
                 pass  # a board has nothing to say
         finally:
@@ -51,19 +51,20 @@ class Live:
             else:
                 self._seen = None
 
-    async def look(self) -> None:
-        """Look once, and tell the boards when there is something new."""
+    async def look(self) -> int | None:
+        """Look once, tell the boards when there is something new, and return the last change; None where that fails."""
         try:
             last = await self._last_change()
         except Exception as error:  # noqa: BLE001 - whatever broke, the next look may do better
             logger.error("live_failed error=%s", type(error).__name__)  # noqa: TRY400 - its text may name a customer
-            return
+            return None
         if self._seen is not None and last != self._seen:
-            await self.tell()
+            await self.tell(last)
         self._seen = last
+        return last
 
-    async def tell(self) -> None:
-        """Tell every board that something changed."""
+    async def tell(self, last: int) -> None:
+        """Tell every board that something changed, and the number of it: a page may show it already."""
         for board in list(self._boards):
             with contextlib.suppress(Exception):  # one that went away is found out by its own reader
-                await board.send(CHANGED)
+                await board.send(f"{CHANGED} {last}")

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 BYTES_A_SAMPLE = 2
 RATES = range(8_000, 96_001)
 """Samples a second that microphones give."""
+MICROPHONE_ALLOWED = "camera=(), geolocation=(), microphone=(self), payment=(), usb=()"
+"""The kiosk's pages and, for taps, the board's may ask for the microphone; no other page of this server may."""
 LET_GO = "end"
 """Sent by the browser when the button is pressed a second time: what was said so far counts."""
 

@@ -48,6 +48,8 @@ class Shop:
     print_label: PrintLabel | None = None
     load_listener: LoadListener | None = None
     """Loads the ears for browsers; None where nobody is heard."""
+    hears_taps: bool = False
+    """Whether taps on a stringbed may be heard through the board's browsers."""
     secret: bytes = field(default_factory=lambda: secrets.token_bytes(32), repr=False)
     """Signs the cookies; one made anew at each start signs everybody out."""
     kiosk_only: bool = False

@@ -14,7 +14,7 @@ from assistant.channels import web
 
 FILE = Path(web.__file__).with_name("openapi.yaml")
 METHODS = ("get", "post")
-SOCKETS = frozenset({"kiosk.hear", "board.live"})
+SOCKETS = frozenset({"kiosk.hear", "board.live", "board.taps"})
 
 
 @dataclass(frozen=True)

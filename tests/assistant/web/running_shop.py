@@ -44,7 +44,8 @@ def fill_shop(path: Path) -> None:
 @contextmanager
 def real_shop(path: Path, **surroundings: Any) -> Iterator[Shop]:
     """Open the shop as the command does."""
-    with open_shop(settings_of(path), Surroundings(today=lambda: TODAY, **surroundings)) as shop:
+    given = {"hears_taps": True, **surroundings}
+    with open_shop(settings_of(path), Surroundings(today=lambda: TODAY, **given)) as shop:
         yield shop
 
 

@@ -4,6 +4,7 @@ import { show } from "/static/swap.js";
 
 const main = document.getElementById("main");
 const button = document.getElementById("changed");
+let latest = 0;
 
 function here() {
   return main.querySelector("[data-here]")?.dataset.here ?? location.pathname;
@@ -36,10 +37,17 @@ async function refresh() {
   if (focused) main.querySelector(`a[href="${CSS.escape(focused)}"]`)?.focus({ preventScroll: true });
 }
 
-function changed() {
-  main.dataset.change = "";
-  if (untouched()) refresh().catch(() => {});
-  else button.hidden = false;
+/* What this page did itself it shows already, as soon as its own answer has come. */
+function catchUp() {
+  if (main.getAttribute("aria-busy") === "true") return;
+  const behind = latest > Number(main.dataset.change);
+  if (behind && untouched()) refresh().catch(() => {});
+  else button.hidden = !behind;
+}
+
+function changed({ data }) {
+  latest = Math.max(latest, Number(data.split(" ")[1]));
+  catchUp();
 }
 
 function listen(pause = 1000) {
@@ -58,6 +66,7 @@ function listen(pause = 1000) {
 document.addEventListener("shown", () => {
   const path = main.querySelector("[data-here]")?.dataset.here;
   if (path && path !== location.pathname) history.replaceState(null, "", path);
+  button.hidden = latest <= Number(main.dataset.change);
 });
 if (main.hasAttribute("data-live")) {
   button.addEventListener("click", () => refresh().catch(() => {}));

@@ -1,16 +1,8 @@
 /* The microphone: one utterance a press, sent to this server alone; its words go into the form as if they were typed. */
 
-const RATE = 16000;
-let open = null;
+import { address, hearer, possible, sendPackets } from "/static/sound.js";
 
-async function possible() {
-  if (!navigator.mediaDevices?.getUserMedia || !window.AudioWorkletNode) return false;
-  try {
-    return (await navigator.permissions.query({ name: "microphone" })).state !== "denied";
-  } catch {
-    return true; // a browser that cannot be asked beforehand is asked by the press
-  }
-}
+let open = null;
 
 let allowed = possible();
 async function offer() {
@@ -61,22 +53,6 @@ function refuse(ear, error) {
   fail(ear, { NotAllowedError: words.refused, NotFoundError: words.missing }[error.name] ?? words.lost);
 }
 
-async function hearer(stream) {
-  let context = new AudioContext({ sampleRate: RATE });
-  let source;
-  try {
-    source = context.createMediaStreamSource(stream);
-  } catch {
-    await context.close(); // some browsers take a microphone at its own rate only
-    context = new AudioContext();
-    source = context.createMediaStreamSource(stream);
-  }
-  await context.audioWorklet.addModule("/static/packets.js");
-  const node = new AudioWorkletNode(context, "packets", { numberOfOutputs: 0, channelCount: 1, channelCountMode: "explicit" });
-  source.connect(node);
-  return { context, node };
-}
-
 function take(ear, message) {
   const words = place(ear.form).dataset;
   document.dispatchEvent(new CustomEvent("spoken"));
@@ -103,7 +79,7 @@ function answer(ear, message) {
 
 function connect(ear) {
   const { form, context, node } = ear;
-  const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/hear`);
+  const socket = new WebSocket(address("/hear"));
   ear.socket = socket;
   socket.addEventListener("open", () => {
     const fields = form.elements;
@@ -111,11 +87,7 @@ function connect(ear) {
   });
   socket.addEventListener("message", (event) => take(ear, JSON.parse(event.data)));
   socket.addEventListener("close", () => fail(ear, place(form).dataset.lost));
-  const meter = place(form).querySelector("meter");
-  node.port.onmessage = ({ data }) => {
-    meter.value = Math.sqrt(data.loudest);
-    if (ear.ready && socket.readyState === WebSocket.OPEN) socket.send(data.samples);
-  };
+  sendPackets(node, socket, place(form).querySelector("meter"), () => ear.ready);
 }
 
 async function listen(form) {

@@ -16,6 +16,7 @@ export function show(text, focus = true) {
   }
   document.title = found.dataset.title;
   main.replaceChildren(...found.childNodes);
+  if (found.dataset.change) main.dataset.change = found.dataset.change;
   alarm.textContent = "";
   if (focus) {
     main.querySelector("[data-focus]")?.focus({ preventScroll: true });

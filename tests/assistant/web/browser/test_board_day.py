@@ -45,6 +45,9 @@ def test_from_drop_off_to_label_to_pick_up(open_board: Open, club: Path) -> None
     page.get_by_role("button", name="Keep reading").click()
     page.locator(".notes", has_text="Reading kept.").wait_for()
     assert page.locator(".plot circle").count() == 1
+    # Whoever did it needs no word that something changed.
+    page.wait_for_timeout(1500)
+    assert not page.locator("#changed").is_visible()
     page.get_by_role("button", name="Mark ready").click()
     page.locator(".notes", has_text="Ready to be picked up.").wait_for()
     path = page.get_by_role("link", name="Print the label").get_attribute("href")
