@@ -158,11 +158,13 @@ def load_listener(model: str | None = None) -> Listener:
         from assistant.channels.voice.errors import phrase
 
         raise CommandError(phrase("no_library")) from error
+    from dialogue.lesson_words import with_lessons
     from dialogue.understanding import understand
 
     prepare_language()
     try:
-        return Listener(load_ears(model or os.environ.get("COUNTERPULL_WHISPER") or None), understand)
+        ears = load_ears(model or os.environ.get("COUNTERPULL_WHISPER") or None)
+        return Listener(ears, with_lessons(understand))
     except VoiceProblem as problem:
         raise CommandError(str(problem)) from problem
 

@@ -26,6 +26,7 @@ from dialogue.errors import ActionWaited, DayMissing, TurnLooped, ValueRefused
 from dialogue.forms import first_missing
 from dialogue.hearing import Hearing, Understand
 from dialogue.intake import intent_of, parse_data
+from dialogue.lesson_words import PREFIX
 from dialogue.messages import Choice, Message, Reply
 from dialogue.phrases import Sentence, sentence_case
 from dialogue.policy import ASK, CONSULT, NEXT_RACQUET, SUBMIT, TAKE_IN, next_action, open_question
@@ -271,7 +272,7 @@ class Conversation:
         reply = Reply(
             text=tuple(_paragraphs(turn.said)),
             speech=" ".join(sentence_case(sentence.speech) for sentence in turn.said if sentence.speech),
-            asked=_asked(slots) if turn.asking else None,
+            asked=_part_asked(slots) or (_asked(slots) if turn.asking else None),
             choices=tuple({choice.text: choice for choice in (*turn.helpful, *turn.choices)}.values()),
             facts=facts,
             decision=slots["decision"] if slots["told"] else None,
@@ -310,6 +311,12 @@ def run_now(work: Coroutine[Any, Any, Any], action: str) -> Any:
         return finished.value
     work.close()
     raise ActionWaited(action)
+
+
+def _part_asked(slots: Mapping[str, Any]) -> str | None:
+    """Return the part of an exercise that is open."""
+    lesson = slots["practice"] or slots["riding"]
+    return f"{PREFIX}{lesson['stage']}" if lesson and lesson["stage"] else None
 
 
 def _asked(slots: Mapping[str, Any]) -> str | None:

@@ -157,12 +157,18 @@ class Hearing:
         return with_feel(only_compared(printed_in_pounds(heard, slots), slots), read)
 
 
-def _lesson_begun(text: str, slots: Mapping[str, Any]) -> str | None:
-    """Return what a trainee asks for: to answer first, or, where nobody has to settle something first, to practise."""
+def lesson_begun(text: str) -> str | None:
+    """Return what a trainee asks for: to answer first, or to practise."""
     if answer_to("ride_along", text):
         return "ride_along"
+    return "practise" if answer_to("practice_start", text) else None
+
+
+def _lesson_begun(text: str, slots: Mapping[str, Any]) -> str | None:
+    """Return what a trainee asks for; nobody practises who has to settle something first."""
+    begun = lesson_begun(text)
     unsettled = slots["pending"] or slots["asked_back"] or slots["options"]
-    return "practise" if answer_to("practice_start", text) and not unsettled else None
+    return None if begun == "practise" and unsettled else begun
 
 
 def _taking_up(slots: Mapping[str, Any], read: Read) -> Understanding | None:

@@ -72,7 +72,7 @@ class SpokenQuestions:
 
     def _grammar(self, asked: str | None, people: Sequence[str]) -> tuple[Trigrams, str]:
         question = self.question(asked)
-        known = tuple(people) if self._table["questions"][question].get("names") else ()
+        known = tuple(name.lower() for name in people) if self._table["questions"][question].get("names") else ()
         if (question, known) not in self._grammars:
             self._grammars = {key: made for key, made in self._grammars.items() if key[0] != question}
             trigrams = count_trigrams(self.sentences(question, known))

@@ -18,6 +18,7 @@ from assistant.channels.voice.audio import RATE, WIDTH, BytesSource
 from assistant.channels.voice.detect import find_utterances
 from assistant.channels.voice.ears import load_ears
 from assistant.channels.voice.hear import READ_AS, Hearing, Listener, Question
+from dialogue.lesson_words import with_lessons
 from dialogue.messages import Understanding
 from dialogue.understanding import understand
 from tests.assistant.voice import speech
@@ -68,7 +69,7 @@ class Bench:
     """The ears, and the clips that they have heard so far."""
 
     def __init__(self, folder: Path, phrases: str = UNSEEN) -> None:
-        self.listener = Listener(load_ears(), understand)
+        self.listener = Listener(load_ears(), with_lessons(understand))
         self._folder = folder
         self._phrases = phrases
 

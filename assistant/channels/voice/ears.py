@@ -55,7 +55,7 @@ class Ear(Protocol):
     name: str
 
     def hear(self, audio: AudioData, asked: str | None, people: Sequence[str] = ()) -> Heard:
-        """Return what was said in answer to a question; people are customers whose names may be said."""
+        """Return what was said in answer to a question; people are names, or words of the shop."""
 
 
 class WhisperEar:
@@ -202,7 +202,7 @@ class GrammarEar:
         question = self._questions.question(asked)
         for word in re.findall(NAME_WORD, " ".join(people).lower()):
             self._words.teach(self._decoder, word)
-        grammar = self._questions.grammar(asked, [name.lower() for name in people])
+        grammar = self._questions.grammar(asked, people)
         if self._loaded.get(question) != grammar:
             with tempfile.NamedTemporaryFile("w", suffix=".arpa", encoding="utf8") as file:
                 file.write(grammar)

@@ -22,6 +22,8 @@ from dialogue.messages import Understanding
 CHANNEL = "voice"
 ALIKE = 88
 """How alike, of a hundred, what was heard must be to a choice to be taken for it."""
+CHOSEN = frozenset({"group"})
+"""Questions that are answered in the shop's own words, which stand on the screen as choices and in no file."""
 READ_AS = {"promised_on": "league_start"}
 """Questions whose answers are read like those to another one, as the conversation reads them."""
 
@@ -45,6 +47,11 @@ class Question:
     """Customers on record, whose names may be said."""
     choices: Sequence[str] = ()
     """Answers that stand on the screen: said word for word, one of them is chosen."""
+
+    @property
+    def named(self) -> Sequence[str]:
+        """Names, or words of the shop's own, that may be said here and that no file holds."""
+        return self.choices if self.asked in CHOSEN else self.people
 
 
 @dataclass(frozen=True)
@@ -117,8 +124,9 @@ class Listener:
         """Return how likely words are as an answer, to what was asked or to what they answer instead."""
         if self.ears.questions is None:
             return 0.0
-        words, asked = say_numbers(text).split(), dict.fromkeys([question.asked, *meaning.slots])
-        return max(self.ears.questions.judge(words, one, question.people) for one in asked)
+        words, judge = say_numbers(text).split(), self.ears.questions.judge
+        instead = (judge(words, slot, question.people) for slot in meaning.slots if slot != question.asked)
+        return max([judge(words, question.asked, question.named), *instead])
 
     def _second(self, first: Heard | None, second: Heard | None, question: Question) -> Candidate | None:
         """Return what the second ear heard, as likely as the first one finds it."""
@@ -129,12 +137,15 @@ class Listener:
 
     def prepare(self, question: Question) -> None:
         """Make the ears ready for a question while it is still being spoken."""
+        self._pool.submit(self._prepare, question)
+
+    def _prepare(self, question: Question) -> None:
         if self.ears.second is not None:
-            self._pool.submit(self.ears.second.prepare, question.asked, question.people)
+            self.ears.second.prepare(question.asked, question.named)
         if not self._warm:
             # The cue files are read with the first words; better while the opening is spoken than after an answer.
             self._warm = True
-            self._pool.submit(self._candidate, "yes", 0.0, question)
+            self._candidate("yes", 0.0, question)
 
     def close(self) -> None:
         """Let the threads go."""
@@ -148,4 +159,4 @@ def _choice(text: str, choices: Sequence[str]) -> str | None:
 
 
 def _hear(ear: Ear, audio: AudioData, question: Question) -> Heard:
-    return ear.hear(audio, question.asked, question.people)
+    return ear.hear(audio, question.asked, question.named)

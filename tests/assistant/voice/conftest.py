@@ -12,6 +12,7 @@ from speech_recognition import AudioData
 from assistant.channels.voice.audio import RATE, WIDTH
 from assistant.channels.voice.ears import Ears, load_ears
 from assistant.channels.voice.hear import Listener
+from dialogue.lesson_words import with_lessons
 from dialogue.understanding import understand
 from tests.assistant.voice import speech
 from tests.assistant.voice.speech import Sound
@@ -45,7 +46,7 @@ def ears() -> Ears:
 @pytest.fixture(scope="session")
 def listener(ears: Ears) -> Iterator[Listener]:
     """Return the ears with the understanding."""
-    listener = Listener(ears, understand)
+    listener = Listener(ears, with_lessons(understand))
     yield listener
     listener.close()
 

@@ -45,7 +45,7 @@ def play(dialogue: Mapping[str, Any], listener: Listener, folder: Path) -> Playe
     played = Played()
     with open_test_store() as store:
         seed(store, dialogue.get("record", []))
-        conversation = build_conversation(store)
+        conversation = build_conversation(store, dialogue.get("own"))
 
         def turn(text: str, *, channel: str = "voice", doubted: tuple[str, ...] = ()) -> Sequence[Reply]:
             replies = conversation.handle(Message(text, "spoken", channel, TODAY, doubted=doubted))
@@ -61,6 +61,7 @@ def play(dialogue: Mapping[str, Any], listener: Listener, folder: Path) -> Playe
                 asked: [words] * LONGEST if isinstance(words, str) else list(words)
                 for asked, words in dialogue["answers"].items()
             }
+            then = [dialogue["then"]] if "then" in dialogue else []
             for _ in range(LONGEST):
                 if said is None:
                     break
@@ -69,7 +70,7 @@ def play(dialogue: Mapping[str, Any], listener: Listener, folder: Path) -> Playe
                     loop.run(source)
                 if played.answers:
                     asked = played.answers[-1].asked
-                    left = answers.get(str(asked))
+                    left = answers.get(str(asked)) or then
                     said = YES if asked == "confirm" else left.pop(0) if left else None
     return played
 

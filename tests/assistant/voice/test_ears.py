@@ -40,6 +40,16 @@ def test_both_ears_hear_an_answer(answer: Answer, listener: Listener, say: Say) 
     assert set(heard.ears) == {"whisper", "grammar"}
 
 
+def test_a_shop_s_own_words_for_groups_are_heard(listener: Listener, say: Say) -> None:
+    """Words that stand in no cue file, only in the shop's rulebook, are listened for where the group is asked."""
+    question = Question("group", TODAY, choices=("Academy", "Wheelchair", "None of these"))
+    heard = listener.hear(to_audio(say("he is in the wheelchair squad", "slt")), question)
+    assert heard.meaning is not None
+    assert heard.meaning.slots == {"group": "Wheelchair"}
+    assert "wheelchair" in heard.ears["grammar"].text
+    assert heard.agreed.doubted == ()
+
+
 def test_a_tension_is_heard_and_read_back(listener: Listener, say: Say) -> None:
     """A tension is right and still read back."""
     heard = listener.hear(to_audio(say("fifty four pounds", "rms")), Question("mains_tension", TODAY))

@@ -94,6 +94,15 @@ def test_every_question_is_listened_for(question: str) -> None:
     assert len(QUESTIONS.vocabulary(question, ["Maya Okoro"])) < LONGEST_VOCABULARY + 60
 
 
+def test_a_shop_s_own_words_are_listened_for_where_the_group_is_asked() -> None:
+    """The words that come along are said in answers and stand in the vocabulary; the usual ones stay."""
+    said = QUESTIONS.sentences("group", ["wheelchair"])
+    assert any("wheelchair" in sentence for sentence in said)
+    assert any("junior" in sentence for sentence in said)
+    assert "Wheelchair" in QUESTIONS.vocabulary("group", ["Wheelchair"])
+    assert QUESTIONS.judge(["wheelchair"], "group", ["Wheelchair"]) > QUESTIONS.judge(["wheelchair"], "group") + 2
+
+
 def test_every_slot_of_the_conversation_has_its_question() -> None:
     """No slot that a form may ask for is listened for as if nothing had been asked."""
     forms = yaml.safe_load(DOMAIN.read_text(encoding="utf8"))["forms"]
