@@ -21,7 +21,8 @@ QUESTIONS: Mapping[str, tuple[str, str]] = {
     "new_frame": (NEW, "new_frame"),
 }
 """What may be asked of two beds: which one it is, and as the answer to what the words are read."""
-READ = frozenset({*STRING_FACTS, "head_size", "pattern", "gauge"})
+FRAME = frozenset({"head_size", "pattern", "gauge"})
+READ = FRAME | frozenset(STRING_FACTS)
 """What is kept of a bed."""
 _FEEL = WORDS["feel"]
 SIDES = [(words, side) for side in (OLD, NEW) for words in _FEEL[side]]
@@ -39,6 +40,7 @@ def with_feel(heard: Understanding, read: Read) -> Understanding:
     beds: dict[str, Any] = {OLD: {}, NEW: {}}
     for side, part in _parts(heard.text.casefold()):
         beds[side] |= _values(read, part)
+    _give_the_pull(beds)
     if FRAMES.search(heard.text.casefold()):
         beds["frame"] = True
     left = frozenset({*STRING_FACTS, "same_as", "racquet_count"})
@@ -53,8 +55,9 @@ def bed_said(question: str, read: Read) -> Understanding:
     side, as_slot = QUESTIONS[question]
     heard = read(as_slot)
     values = {slot: value for slot, value in heard.slots.items() if slot in READ}
-    if values and "gauge" not in values and (gauge := read(SAME_FEEL).slots.get("gauge")):
-        values["gauge"] = gauge
+    if values:
+        frame = {slot: value for slot, value in read(SAME_FEEL).slots.items() if slot in FRAME}
+        values = _without_pull({**frame, **values})
     if not values and question == "new_strings" and _plain(heard.text) in _FEEL["same"]:
         values = {"same": True}
     if not values or heard.intent in {"restart", "stop", "back"}:
@@ -90,10 +93,28 @@ def _values(read: Read, part: str) -> dict[str, Any]:
     if not re.search(r"\w", part):
         return {}
     values = {slot: value for slot, value in read(SAME_FEEL, part).slots.items() if slot in READ}
+    return _without_pull(values)
+
+
+def _without_pull(values: dict[str, Any]) -> dict[str, Any]:
+    """Return what is said of a bed without a head size that is its tension."""
     pull = values.get("mains_tension")
     if isinstance(pull, Mapping) and pull["value"] == values.get("head_size"):
-        del values["head_size"]
+        return {name: value for name, value in values.items() if name != "head_size"}
     return values
+
+
+def _give_the_pull(beds: dict[str, Any]) -> None:
+    """Give a tension that stands with the new bed to the old one: that of the new one is what is sought.
+
+    Strings said with it, and with no other, are then in both: "from 16x19 to 18x20 with poly at 52".
+    """
+    old, new = beds[OLD], beds[NEW]
+    if "mains_tension" in old or "mains_tension" not in new:
+        return
+    moved = {name: new.pop(name) for name in ("mains_tension", "crosses_tension") if name in new}
+    strings = {name: new[name] for name in ("mains_material", "crosses_material") if name in new}
+    beds[OLD] = {**strings, **old, **moved}
 
 
 def _piece(text: str, value: Any) -> Evidence:

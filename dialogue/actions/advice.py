@@ -173,7 +173,9 @@ class _AskWanted(CounterAction):
             say(dispatcher, "utter_ask_take_strings", strings=facts_phrases(advice, STRINGS))
         else:
             strings, tension = facts_phrases(advice, STRINGS), facts_phrases(advice, PULLS)
-            say(dispatcher, "utter_ask_take_strings_at", strings=strings, tension=tension)
+            alike = advice["mains_tension"] == advice["crosses_tension"]
+            key = "utter_ask_take_strings_at" if alike else "utter_ask_take_strings_sides"
+            say(dispatcher, key, strings=strings, tension=tension)
         return []
 
 

@@ -43,6 +43,11 @@ def side(understood: Understanding, bed: str) -> dict[str, Any]:
         ("going from syn gut at 55 to poly, what tension feels the same?", SYN_55, POLY),
         ("what tension for poly instead of syn gut at 55", SYN_55, POLY),
         ("make it feel like my old one", {}, {}),
+        (
+            "I'm moving from 16x19 to 18x20 with syn gut at 55, what tension gives the same feel?",
+            {**SYN_55, "pattern": [16, 19]},
+            {"mains_material": "synthetic_gut", "pattern": [18, 20]},
+        ),
         ("same feel in the new frame, it's a 107, the old one was 98", {"head_size": 98}, {"head_size": 107}),
         ("the same feel with 1.25 mm poly as with syn gut at 55", SYN_55, {**POLY, "gauge": 1.25}),
         (
@@ -64,6 +69,7 @@ def test_what_is_said_goes_to_the_bed_it_is_said_of(text: str, old: dict[str, An
     ("question", "text", "bed", "said"),
     [
         ("old_strings", "syn gut at 55", "old", SYN_55),
+        ("old_strings", "syn gut at 55, 98 head", "old", {**SYN_55, "head_size": 98}),
         ("old_tension", "25 kilos", "old", {"mains_tension": {"value": 25, "unit": "kg"}}),
         ("new_strings", "the same", "new", {"same": True}),
         ("new_strings", "poly, 1.25 mm", "new", {**POLY, "gauge": 1.25}),
