@@ -198,7 +198,7 @@ def _numeric(hit: Hit, sight: Sight) -> Dated:
 
 def _first_day(orders: list[tuple[int, int, int]], sight: Sight) -> Dated:
     """Return the first order of day and month that exists and lies on the right side of today."""
-    days = list(dict.fromkeys(dt.date(*order) for order in orders if exists(*order)))
+    days = list(dict.fromkeys(dt.date(*order) for order in orders if order[0] and exists(*order)))
     if not days:
         return IMPOSSIBLE
     fitting = [day for day in days if _fits(day, sight)] or days
@@ -220,12 +220,11 @@ def _slashed_pair(hit: Hit, sight: Sight) -> Dated | None:
     first, second = hit.groups["n"] or "", hit.groups["m"] or ""
     if not (first.isdigit() and second.isdigit()):
         return None
-    orders = []
-    for month, day in ((int(first), int(second)), (int(second), int(first))):
-        if 1 <= month <= MONTHS_A_YEAR and 1 <= day <= DAYS_A_MONTH:
-            year = _year_of(sight, month, day)
-            if year is not None:
-                orders.append((year, month, day))
+    orders = [
+        (_year_of(sight, month, day) or 0, month, day)
+        for month, day in ((int(first), int(second)), (int(second), int(first)))
+        if 1 <= month <= MONTHS_A_YEAR and 1 <= day <= DAYS_A_MONTH
+    ]
     return _first_day(orders, sight) if orders else None
 
 
@@ -255,9 +254,20 @@ def _week_day(hit: Hit, sight: Sight, weeks: int) -> Dated:
     return _exact(monday + dt.timedelta(days=_weekday_of(hit, sight) + weeks * DAYS_A_WEEK))
 
 
+def _weekday_and_week(hit: Hit, sight: Sight) -> Dated:
+    """Return the day a week after the coming weekday, or a week before the last one: as many as the row says."""
+    weeks = int(hit.row.value)
+    beside = Sight(sight.today, PAST if weeks < 0 else FUTURE, sight.names)
+    day = dt.date.fromisoformat((_weekday(hit, beside).value or {})["value"])
+    return _exact(day + dt.timedelta(days=weeks * DAYS_A_WEEK))
+
+
 def _day_only(hit: Hit, sight: Sight) -> Dated | None:
     day = int(hit.groups["ord"] or 0)
     month = sight.today.replace(day=1)
+    if (named := _named(hit, "last_month")) in sight.names.last_month:
+        at = month + relativedelta(months=sight.names.last_month[named])
+        return _exact(at.replace(day=day)) if exists(at.year, at.month, day) else IMPOSSIBLE
     which = _which(hit, sight)
     direction = which if which in {PAST, FUTURE} else sight.direction
     for step in range(3):
@@ -275,11 +285,26 @@ def _plain_month(hit: Hit, sight: Sight) -> Dated | None:
     return _month(_said_year(hit, sight) or _year_of_month(sight, month, which), month)
 
 
+def _month_before(hit: Hit, sight: Sight) -> Dated:
+    """Return the month a year before the last of its name."""
+    month = sight.names.months[_named(hit, "month")]
+    return _month(_year_of_month(sight, month, PAST) - 1, month)
+
+
+def _this_season(sight: Sight, month: int) -> int:
+    """Return the year of this season's middle month: a winter over and done with is not this one, save looking back."""
+    today = sight.today
+    ahead = sight.direction != PAST and today.month > month + 1
+    return today.year + (month == 1 and (ahead or today.month == MONTHS_A_YEAR))
+
+
 def _season(hit: Hit, sight: Sight) -> Dated:
     month = sight.names.seasons[_named(hit, "season")]
     year = _said_year(hit, sight)
     which = _which(hit, sight)
-    if year is None:
+    if year is None and which == "this":
+        year = _this_season(sight, month)
+    elif year is None:
         # A season counts as past from its last month on.
         late = month + 1 if which == PAST else month - 1 if sight.direction == PAST else month
         late = (late - 1) % MONTHS_A_YEAR + 1
@@ -308,10 +333,12 @@ def _relative_week(hit: Hit, sight: Sight) -> Dated:  # noqa: ARG001 - one shape
 
 
 def _weekend(hit: Hit, sight: Sight) -> Dated:
+    """Return the last weekend, the next or the one after, as the row says in weeks; else the one that makes sense."""
     since_weekend = (sight.today.weekday() - SATURDAY) % DAYS_A_WEEK
-    if FUTURE in (sight.direction, hit.row.value):
-        return Dated({"value": f"P{DAYS_A_WEEK - since_weekend}D", "approx": True})
-    return Dated({"value": f"-P{since_weekend or DAYS_A_WEEK}D", "approx": True})
+    weeks = int(hit.row.value or (1 if sight.direction == FUTURE else -1))
+    if weeks > 0:
+        return _span("", weeks * DAYS_A_WEEK - since_weekend, "D")
+    return _span("-", since_weekend or DAYS_A_WEEK, "D")
 
 
 def _ago(hit: Hit, sight: Sight) -> Dated:
@@ -360,9 +387,11 @@ READERS: dict[str, Callable[[Hit, Sight], Dated | None]] = {
     "weekday": _weekday,
     "weekday_last_week": lambda hit, sight: _week_day(hit, sight, -1),
     "weekday_next_week": lambda hit, sight: _week_day(hit, sight, 1),
+    "weekday_and_week": _weekday_and_week,
     "day_only": _day_only,
     "month": _plain_month,
     "month_bare": _plain_month,
+    "month_before": _month_before,
     "season": _season,
     "year": _year,
     "relative_month": _relative_month,
