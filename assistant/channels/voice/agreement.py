@@ -110,6 +110,8 @@ def _choose(
     first: Sequence[Candidate], second: Candidate | None, asked: str | None, figures: Agreement
 ) -> Candidate | None:
     pool = [one for one in first if one.likelihood >= first[0].likelihood - figures.nearly_as_likely]
+    if first and _is_talk(first[0], asked, figures):
+        return first[0] if first[0].says_something and not first[0].meaning.slots else None
     heard = second if second is not None and second.answers(asked) else None
     supports = heard if heard is not None and heard.likelihood >= figures.second_supports else None
 
@@ -126,6 +128,12 @@ def _choose(
         worth = {id(one): one.likelihood + figures.fit_counts * one.fit for one in answers}
         return max(answers, key=lambda one: worth[id(one)] + (figures.shared_counts if shared(one) else 0.0))
     return next((one for one in pool if one.says_something and stands(one)), None)
+
+
+def _is_talk(best: Candidate, asked: str | None, figures: Agreement) -> bool:
+    """Tell whether words heard for sure answer nothing, so that no other wording of them need be looked for."""
+    answers = asked in {None, CONFIRM} or best.answers(asked) or bool(best.meaning.slots)
+    return not answers and best.likelihood >= figures.sure and best.fit < figures.talk_fit
 
 
 def _rivals(taken: Candidate, first: Sequence[Candidate], asked: str | None, figures: Agreement) -> frozenset[str]:

@@ -53,6 +53,8 @@ class Agreement(_Strict):
     shared_counts: float
     fit_counts: float
     least_fit: float
+    sure: float
+    talk_fit: float
     rival: float
 
 

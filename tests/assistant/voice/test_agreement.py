@@ -83,6 +83,16 @@ def test_words_that_nobody_answers_with_are_no_answer() -> None:
     assert agreed.taken is not None
 
 
+def test_talk_heard_for_sure_is_not_turned_into_an_answer() -> None:
+    """Where the best wording is sure and no answer, neither another wording nor the second ear makes one of it."""
+    talk = heard(FIGURES.sure + 0.1, fit=FIGURES.talk_fit - 1)
+    other = heard(FIGURES.sure - 0.1, crosses_material="natural_gut")
+    assert agree([talk, other], None, asked="crosses_material", figures=FIGURES).verdict is Verdict.NOTHING
+    assert agree([talk], other, asked="crosses_material", figures=FIGURES).verdict is Verdict.NOTHING
+    unsure = heard(FIGURES.sure - 0.1, fit=FIGURES.talk_fit - 1)
+    assert agree([unsure, other], None, asked="crosses_material", figures=FIGURES).taken is other
+
+
 def test_a_rival_as_likely_is_read_back_though_both_ears_agree() -> None:
     """Both ears heard an hour, but half an hour is as likely: it is asked back."""
     rival = -0.2 - FIGURES.rival / 2
