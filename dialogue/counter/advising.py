@@ -56,9 +56,13 @@ class TensionMatched(Outcome):
 
 @answering
 def advise(
-    counter: Counter, said: Mapping[str, Any], printed_lb: tuple[float, float] | None, tag: str | None
+    counter: Counter,
+    said: Mapping[str, Any],
+    printed_lb: tuple[float, float] | None,
+    tag: str | None = None,
+    customer_id: int | None = None,
 ) -> StringsAdvised:
-    """Return strings and a tension to start from: by what was said, else by the cards of a stringing's racquet.
+    """Return strings and a tension to start from: by what was said, else by the cards of a stringing or a customer.
 
     Raises:
         NotFound: when no stringing has the tag.
@@ -71,6 +75,9 @@ def advise(
             known = customer_facts(owner) if owner else {}
             facts = {**known, **({"sport": racquet.sport} if racquet.sport else {}), **facts}
             printed_lb = printed_lb or _printed(racquet)
+    elif customer_id:
+        with counter.look() as unit:
+            facts = {**customer_facts(unit.customers.get(customer_id)), **facts}
     parsed = parse_facts(facts, today=counter.today, limits=counter.book.limits)
     advice = advise_strings(parsed, counter.book, _span(printed_lb))
     if advice is None:

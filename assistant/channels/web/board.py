@@ -211,7 +211,7 @@ class Board:
         counter = self.counter(request)
         page = await self.pool.run(read_customer, counter, customer_id) if customer_id else None
         known = next((one for one in page.racquets if one.racquet.id == racquet_id), None) if page else None
-        values = {"problem": None, "wrong": None, "given": {}} | said
+        values = {"notes": (), "problem": None, "wrong": None, "given": {}} | said
         return self.page(
             request,
             "board/drop_off.html",

@@ -10,9 +10,18 @@ from typing import Any
 from sanic import Blueprint, HTTPResponse, Request
 
 from assistant.channels.web.board import Board
-from assistant.channels.web.forms import FieldUnread, Form, read_customer, read_drop_off, read_measured, read_strung
+from assistant.channels.web.forms import (
+    FieldUnread,
+    Form,
+    read_customer,
+    read_drop_off,
+    read_measured,
+    read_strung,
+    read_unsure,
+)
 from assistant.channels.web.pages import fields_of, show_fault
 from assistant.channels.web.wording import load_words, say
+from dialogue.counter.advising import advise
 from dialogue.counter.bench import cancel_job, log_strung, mark_ready, redate
 from dialogue.counter.counter import Counter
 from dialogue.counter.customers import change_customer
@@ -66,6 +75,8 @@ class Acts:
     async def take_in(self, request: Request) -> HTTPResponse:
         """Take in a racquet and show its card, or the form again with what is wrong."""
         form = Form(fields_of(request))
+        if form.ticked("advise"):
+            return await self._advise(request, form)
         done = await self._do(request, lambda counter: take_in(counter, read_drop_off(form)))
         if done.problem:
             given = {name: value for name, value in fields_of(request).items() if name != "token"}
@@ -82,6 +93,32 @@ class Acts:
             return await self.board.customer_page(request, done.outcome.customer.id, notes=notes)
         notes = [say(load_words()["board"]["taken_in"], tag=done.outcome.job.tag), *notes]
         return await self.board.job_page(request, done.outcome.job.id, notes=notes)
+
+    async def _advise(self, request: Request, form: Form) -> HTTPResponse:
+        """Show the form again with strings and a tension to start from in it, and why; nothing is taken in."""
+        given = {name: value for name, value in fields_of(request).items() if name != "token"}
+        try:
+            customer, racquet = form.whole("customer_id"), form.whole("racquet_id")
+        except FieldUnread:
+            return await show_fault(request, HTTPStatus.BAD_REQUEST)
+
+        def work(counter: Counter) -> Any:
+            low, high = form.number("tension_min_lb"), form.number("tension_max_lb")
+            printed = None if low is None or high is None else (low, high)
+            return advise(counter, read_unsure(form), printed, customer_id=customer)
+
+        done = await self._do(request, work)
+        said: dict[str, Any] = {"problem": done.problem, "wrong": done.field}
+        if not done.problem:
+            advice = done.outcome.advice
+            given |= {"strings": "these", "mains_material": advice.mains, "crosses_material": advice.crosses}
+            if advice.tension_lb is not None:
+                given |= {"unit": "lb", "mains_tension": f"{advice.tension_lb:g}", "crosses_tension": ""}
+            counter = self.board.counter(request)
+            advised = counter.wording.say("hand_over.advised_bare", day=counter.today, who=counter.who)
+            given["notes"] = given.get("notes") or advised
+            said["notes"] = [step.says for step in advice.trail]
+        return await self.board.drop_off_page(request, customer, racquet, done.status, given=given, **said)
 
     async def move(self, request: Request, number: int, step: str) -> HTTPResponse:
         """Bring a stringing one step on, and show its card again."""

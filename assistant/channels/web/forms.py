@@ -116,6 +116,16 @@ def read_drop_off(form: Form) -> DropOff:
     )
 
 
+def read_unsure(form: Form) -> dict[str, Any]:
+    """Return what the drop-off form says of somebody who does not know which strings to take, as facts JSON."""
+    said: dict[str, Any] = {name: form.text(name) for name in ("level", "sport", "mains_material", "crosses_material")}
+    said |= {
+        "symptoms": ["arm_pain"] if form.ticked("arm_pain") else [],
+        "breaks_strings": form.ticked("breaks_strings"),
+    }
+    return {name: value for name, value in said.items() if value is not None}
+
+
 def read_strung(form: Form, tag: str) -> Strung:
     """Return what the form of a finished stringing says."""
     return Strung(

@@ -171,6 +171,7 @@ def test_a_refused_drop_off_keeps_what_was_typed_and_says_why(staff: Visitor) ->
     assert staff.page.status_code == 422
     assert "outside the range printed on the frame" in staff.text
     assert 'value="Juniper Vale"' in staff.page.text
+    assert 'value="As advised on' in staff.page.text
     assert 'value="grey frame"' in staff.page.text
     assert re.search(r'id="mains_tension"[^>]*aria-invalid="true"', staff.page.text)
     staff.send("/board/drop-off", **(DROP_OFF | {"mains_tension": "70", "wish": "wants it that hard"}))
@@ -197,6 +198,22 @@ def test_bad_input_is_answered_in_words(staff: Visitor, fields: dict[str, str], 
     staff.send("/board/drop-off", **(DROP_OFF | fields))
     assert staff.page.status_code == 422
     assert says in staff.text
+    assert "Juniper" not in staff.look("/board/").text
+
+
+def test_somebody_unsure_is_advised_and_nothing_is_taken_in(staff: Visitor) -> None:
+    """The form comes back with strings and tension in it, what was filled in before, and why."""
+    staff.look("/board/drop-off")
+    unsure = DROP_OFF | {"mains_material": "", "mains_tension": "", "advise": "yes", "arm_pain": "yes"}
+    staff.send("/board/drop-off", **unsure)
+    assert staff.page.status_code == 200
+    assert "With a sore arm start from a soft string" in staff.text
+    assert "no treatment" in staff.text
+    assert re.search(r'name="mains_tension"[^>]*value="53"', staff.page.text)
+    assert re.search(r'value="multifilament" selected', staff.page.text)
+    assert 'value="Juniper Vale"' in staff.page.text
+    staff.send("/board/drop-off", **(unsure | {"tension_min_lb": "much"}))
+    assert staff.page.status_code == 422
     assert "Juniper" not in staff.look("/board/").text
 
 
