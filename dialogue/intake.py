@@ -277,7 +277,8 @@ def kept(talk: Talk, said: Sequence[Claim], before: Mapping[str, Any]) -> list[E
         ]
     if any(claim.slot in FACTS for claim in changed):
         events += outdated()
-    if changed:
+    # Whether a name was an answer shows only when somebody is found under it.
+    if any(claim.slot != "customer_name" for claim in changed):
         events.append(SlotSet("failures", 0))
     return events
 

@@ -73,7 +73,7 @@ class FindCustomer(CounterAction):
 
 def _read_back(card: Mapping[str, Any], why: str) -> Events:
     claim = {"slot": "customer", "value": card, "words": card["name"], "why": why, "owner": None}
-    return set_slots(pending=[claim], requested_slot=None)
+    return set_slots(pending=[claim], requested_slot=None, failures=0)
 
 
 def _nobody(dispatcher: CollectingDispatcher, tracker: Tracker, name: str, loop: str | None) -> Events:
@@ -84,10 +84,10 @@ def _nobody(dispatcher: CollectingDispatcher, tracker: Tracker, name: str, loop:
         return set_slots(customer_name=None, requested_slot="customer_name", failures=failures)
     if loop == "keep_form":
         claim = {"slot": "customer_name", "value": name, "words": name, "why": "new_customer", "owner": None}
-        return set_slots(pending=[claim], requested_slot=None)
+        return set_slots(pending=[claim], requested_slot=None, failures=0)
     if loop != "drop_off_form":
         say(dispatcher, "utter_new_name", name=name)
-    return set_slots(customer=customer_slot(name), requested_slot=None)
+    return set_slots(customer=customer_slot(name), requested_slot=None, failures=0)
 
 
 def _customers(cards: Sequence[Card]) -> dict[str, Any]:
@@ -320,6 +320,11 @@ class LogReading(CounterAction):
         slots = tracker.slots
         record, customer = slots["record"], slots["customer"]
         logged = None
+        if not record and customer:
+            recalled = self._which(dispatcher, tracker, customer)
+            if recalled.get("options"):
+                return set_slots(options=recalled["options"])
+            record = recalled.get("record")
         if record and record.get("racquet_id"):
             try:
                 logged = self._log(record["racquet_id"], slots, today(tracker))
@@ -344,6 +349,13 @@ class LogReading(CounterAction):
         over = [ActiveLoop(None), *sealed(self, slots, what, keep=True), *set_slots(requested_slot=None, offered=[])]
         over += set_slots(**facts, products={}, words={})
         return [*over, *decided, *self._foresee(dispatcher, logged, today(tracker))]
+
+    def _which(self, dispatcher: CollectingDispatcher, tracker: Tracker, customer: Mapping[str, Any]) -> dict[str, Any]:
+        """Return which racquet of somebody named earlier in the talk is meant, or the choice; empty where none is."""
+        number = customer["customer_id"]
+        known = self.services.racquets(number, today(tracker)) if number is not None else ()
+        events = _recalled(self, dispatcher, tracker, customer) if known else []
+        return {event["name"]: event["value"] for event in events if event["event"] == "slot"}
 
     def _log(self, racquet_id: int, slots: Mapping[str, Any], day: dt.date) -> Logged:
         """Write down the reading that was said, or the baseline where it was said to be one."""
