@@ -22,8 +22,16 @@ OTHER_DAYS = frozenset(WORDS["other_days"])
 DAYS = frozenset(WORDS["days"])
 CLAUSE = re.compile(r"[,;!?]|\.(?!\d)|\band\b")
 FEW_WORDS = 3
+DECLINES = "declines"
+"""Questions that need not be asked any more, for there is nothing to be had."""
 NEW = "new"
 """The name of a racquet that is only said not to be one of those on record."""
+
+
+BARE_TENSION = re.compile(rf"(?:.*\b(?:{'|'.join(WORDS['strings_before'])}) )?(?:at )?([3-7]\d(?:\.\d)?)")
+BENCH_DONE = frozenset(" ".join(re.findall(r"[^\W_]+", words)) for words in WORDS["bench_done"])
+BENCH_NEXT = frozenset(" ".join(re.findall(r"[^\W_]+", words)) for words in WORDS["bench_next"])
+FRAME_CLAUSES = frozenset(" ".join(re.findall(r"[^\W_]+", words)) for words in WORDS["frame_clause"])
 
 
 def racquet_named(text: str) -> Evidence | None:
@@ -41,7 +49,41 @@ def racquet_named(text: str) -> Evidence | None:
 def frame_seen(text: str) -> Evidence | None:
     """Return what was said of a frame in so many words, without being asked."""
     found = answer_to("frame_said", text)
+    if found is None:
+        clause = next((part for part in CLAUSE.split(text) if _plain(part) in FRAME_CLAUSES), None)
+        found = ("sound", clause.strip()) if clause else None
     return _piece("frame_check", *found) if found else None
+
+
+def asks_who_is_next(text: str) -> bool:
+    """Tell whether somebody at the bench asks for the next racquet."""
+    return _plain(text) in BENCH_NEXT
+
+
+def wants_strings(text: str) -> bool:
+    """Tell whether somebody is said to want something."""
+    return any(f" {words} " in f" {_plain(text)} " for words in WORDS["wanting"])
+
+
+def is_done(text: str) -> bool:
+    """Tell whether no more is said than that something is done."""
+    return _plain(text) in BENCH_DONE
+
+
+def tension_said(text: str) -> str | None:
+    """Return a bare figure that stands where a tension is said: between two stops, or right behind the strings."""
+    for clause in CLAUSE.split(text):
+        found = BARE_TENSION.fullmatch(clause.strip().casefold())
+        if found:
+            return found[1]
+    return None
+
+
+def declines_said(text: str) -> Evidence | None:
+    """Return the questions that were answered before they are asked: there is nothing to be had."""
+    said = f" {_plain(text)} "
+    slots = [slot for slot, ways in WORDS["declines"].items() if any(f" {_plain(words)} " in said for words in ways)]
+    return Evidence(DECLINES, slots, (0, 0), text, "counter.declines", 1.0) if slots else None
 
 
 def looked_at_by(text: str) -> Evidence | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from typing import Any, Protocol
 
@@ -12,12 +13,17 @@ from dialogue.advice_words import only_compared, printed_in_pounds
 from dialogue.advising import ADVISABLE, open_advice
 from dialogue.counter_words import (
     address_said,
+    asks_who_is_next,
     days_promised,
+    declines_said,
     frame_seen,
     group_said,
+    is_done,
     looked_at_by,
     no_group,
     racquet_named,
+    tension_said,
+    wants_strings,
 )
 from dialogue.feel_words import QUESTIONS, bed_said, with_feel
 from dialogue.forms import CRACK
@@ -47,7 +53,9 @@ GROUP = "group"
 ADVISED = "advised"
 PRACTICE_READS: Mapping[str, str] = {"date": "label_due", "reason": "customer_choice"}
 """As answers to what the parts of an exercise are read."""
-WANTED = frozenset({"printed_range", "same_as", "advise"})
+STEP = "tension_step"
+TENSIONS = frozenset({TENSION, CROSSES})
+WANTED = frozenset({"printed_range", "same_as", "advise", STEP})
 """What is listened for only where a racquet is left."""
 FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading", "mark_strung", "ask_label"})
 READINGS = frozenset({"reading", "baseline"})
@@ -149,7 +157,9 @@ class Hearing:
                 return _taking_up(slots, read) or heard
             if not heard.slots and heard.rule == ONLY_TOPIC:
                 return _taking_up(slots, read) or _late(heard, slots, read, today)
-            heard = _with_name(heard, read)
+            heard = _with_name(_at_the_bench(heard, slots), read)
+        if loop is None and _left_again(heard, read):
+            heard = replace(heard, intent=DROP_OFF)
         if loop == DROPPING or heard.intent == DROP_OFF:
             heard = _with_wanted(_with_day(heard, read), read, slots)
         else:
@@ -178,6 +188,23 @@ def _taking_up(slots: Mapping[str, Any], read: Read) -> Understanding | None:
         if offered in answer.slots and answer.intent in ANSWERING:
             return answer
     return None
+
+
+def _at_the_bench(heard: Understanding, slots: Mapping[str, Any]) -> Understanding:
+    """Return "done", said of the racquet on the bench, as that it is strung, and "who's next" as which one follows."""
+    if slots["at_bench"] and asks_who_is_next(heard.text):
+        return replace(heard, intent="ask_next")
+    waits = slots["at_bench"] and (slots["record"] or {}).get("status") == "received"
+    return replace(heard, intent="mark_strung") if waits and is_done(heard.text) else heard
+
+
+def _left_again(heard: Understanding, read: Read) -> bool:
+    """Tell whether somebody's racquet gets strings by a day, or those of last time again, and so was left."""
+    if heard.intent != "inform" or "customer_name" not in heard.slots:
+        return False
+    strings = {"mains_material", "crosses_material", TENSION, CROSSES} & set(heard.slots)
+    wanted = strings and wants_strings(heard.text) and next(days_promised(heard.text), None)
+    return bool(wanted) or read(DROP_OFF).slots.get("same_as") == "last"
 
 
 def _late(heard: Understanding, slots: Mapping[str, Any], read: Read, today: dt.date) -> Understanding:
@@ -266,8 +293,16 @@ def _with_wanted(heard: Understanding, read: Read, slots: Mapping[str, Any]) -> 
     # Where strings were advised, "other strings" means others than those.
     listened = WANTED - {"same_as"} if open_advice(slots) else WANTED
     pieces = [piece for piece in read(DROP_OFF).evidence if piece.slot in listened]
+    if any(piece.slot == STEP for piece in pieces):
+        # "Two pounds up from last time" is a step, no tension of two pounds.
+        heard = _without(heard, TENSIONS)
     pieces += [piece for piece in read(PHONE).evidence if piece.slot == PHONE and len(str(piece.value)) >= WHOLE_NUMBER]
-    pieces += [piece for piece in (frame_seen(heard.text), address_said(heard.text)) if piece]
+    of_the_frame = (frame_seen(heard.text), address_said(heard.text), declines_said(heard.text))
+    pieces += [piece for piece in of_the_frame if piece]
+    figure = tension_said(heard.text)
+    if figure and not TENSIONS & set(heard.slots) and slots["frame_check"] is None:
+        said = [piece for piece in read(TENSION, figure).evidence if piece.slot == TENSION]
+        pieces += [replace(piece, slot=slot, span=(0, 0)) for piece in said for slot in (TENSION, CROSSES)]
     if slots["frame_check"]:
         pieces = [piece for piece in pieces if piece.slot != "frame_check"]
     elif any(piece.value == CRACK for piece in pieces) and (seen := looked_at_by(heard.text)):
@@ -280,6 +315,11 @@ def _with_racquet(heard: Understanding, *, left: bool = False) -> Understanding:
     about = left or heard.intent in FOR_SOMEBODY or ({"customer_name", "same_as"} | READINGS) & set(heard.slots)
     piece = racquet_named(heard.text) if about else None
     return _with(heard, [piece] if piece else [])
+
+
+def _without(heard: Understanding, names: AbstractSet[str]) -> Understanding:
+    slots = {slot: value for slot, value in heard.slots.items() if slot not in names}
+    return replace(heard, slots=slots, evidence=tuple(piece for piece in heard.evidence if piece.slot not in names))
 
 
 def _with(heard: Understanding, pieces: Sequence[Evidence]) -> Understanding:

@@ -9,11 +9,13 @@ from typing import Any
 
 from rasa_sdk.events import ActionExecuted, SlotSet
 
+from dialogue.counter_words import DECLINES
 from dialogue.intake import BACK_QUESTIONS, DOUBTFUL, Claim, by_owner, claims, contradicts, kept, merged
 from dialogue.products import MATERIALS, on_sides
 from dialogue.racquets import FACTS, SELF, STRING_FACTS, fresh_racquet, known_facts, take_up, whose
 from dialogue.services import Services
 from dialogue.tracker import Talk
+from dialogue.translate import stepped
 
 OTHER = "other"
 ASKED_ANEW: Mapping[str, tuple[str, ...]] = {
@@ -69,6 +71,9 @@ class TakingIn:
     def _keep_of_the_talk(self, talk: Talk, said: Sequence[Claim], today: dt.date) -> None:
         """Keep what belongs to the conversation rather than to one racquet."""
         for claim in said:
+            if claim.slot == DECLINES:
+                talk.apply([SlotSet("declined", list(dict.fromkeys([*talk.slots["declined"], *claim.value])))])
+                continue
             before = {claim.slot: talk.slots[claim.slot]}
             if claim.slot == "customer_name":
                 self._name(talk, claim)
@@ -79,6 +84,13 @@ class TakingIn:
                 talk.apply([SlotSet(name, None) for name in ASKED_ANEW[claim.slot]])
                 if claim.slot == "same_as":
                     talk.apply([SlotSet("products", {}), SlotSet("same_as", OTHER)])
+            elif claim.slot == "tension_step" and (moved := stepped(talk.slots, claim.value)):
+                words = {**talk.slots["words"], **dict.fromkeys(moved, claim.words)}
+                talk.apply([*(SlotSet(name, value) for name, value in moved.items()), SlotSet("words", words)])
+                key = talk.slots["racquet_key"]
+                noted = [{"slot": name, "old": None, "racquet": key} for name in moved]
+                talk.apply([SlotSet("noted", [*talk.slots["noted"], *noted])])
+                continue
             elif claim.slot == "promised_on":
                 talk.apply([SlotSet("promised_on", self._services.day(claim.value, today))])
             else:
@@ -103,7 +115,8 @@ class TakingIn:
             return
         if slots["record"]:
             talk.apply(fresh_racquet(slots))
-        talk.apply([SlotSet("customer", None), SlotSet("customer_name", None)])
+        # Whoever names somebody else leaves a choice between namesakes open no longer.
+        talk.apply([SlotSet("customer", None), SlotSet("customer_name", None), SlotSet("options", None)])
         talk.apply([SlotSet("customer_name", claim.value)])
 
     def _sort(

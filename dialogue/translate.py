@@ -85,6 +85,22 @@ def absolute_tension(value: Mapping[str, Any], mains: Mapping[str, Any] | None) 
     return {"value": round(mains["value"] + step, 1), "unit": mains["unit"]}
 
 
+def _step(value: Any) -> Phrase:
+    size = {**value, "value": abs(value["value"])}
+    return phrase(
+        "utter_value_step_up" if value["value"] > 0 else "utter_value_step_down", tension=tension_phrase(size)
+    )
+
+
+def stepped(facts: Mapping[str, Any], step: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the tensions among facts JSON, each moved by a step."""
+    found = {}
+    for slot in ("mains_tension", "crosses_tension"):
+        if isinstance(facts.get(slot), Mapping):
+            found[slot] = absolute_tension(step, facts[slot])
+    return found
+
+
 def _tension(key: str) -> Callable[[Any], Phrase]:
     return lambda value: _word(value) if value == "same_as_mains" else phrase(key, tension=tension_phrase(value))
 
@@ -203,6 +219,7 @@ SPOKEN: Mapping[str, Callable[[Any], Any]] = {
     "reading": lambda value: phrase("utter_value_reading", n=reading_phrase(value)),
     "symptoms": _symptoms,
     "products": product_phrases,
+    "tension_step": _step,
     "printed_range": lambda value: phrase(
         "utter_value_printed_range", low=number(value["min"]), high=number(value["max"]), unit=value["unit"]
     ),

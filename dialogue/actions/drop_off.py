@@ -22,7 +22,17 @@ from dialogue.translate import fact_phrase, phrase, product_phrases
 
 ASKED_AGAIN = frozenset({"mains_material", "mains_tension", "crosses_tension", "promised_on", "frame_check"})
 """What may be asked again when a drop-off is refused for it."""
-OF_ONE_FRAME = ("frame_check", "printed_range", "same_as", "racquet_name", "seen_by", "wish", "outside", "advise")
+OF_ONE_FRAME = (
+    "frame_check",
+    "printed_range",
+    "same_as",
+    "racquet_name",
+    "seen_by",
+    "wish",
+    "outside",
+    "tension_step",
+    "advise",
+)
 """What is said of one frame alone and forgotten with the next one."""
 ASKED_ONCE = frozenset({"printed_range", "promised_on", "customer_phone", "customer_email"})
 """What somebody may have declined to say of one racquet or of oneself; the next is asked again."""

@@ -28,7 +28,7 @@ from dialogue.options import chosen
 from dialogue.racquets import FACTS, PLAYER_FACTS, STRING_FACTS, all_racquets
 from dialogue.services import Card, Fetched, Logged, RacquetCard
 from dialogue.telling import Telling, foreseen_values, move_offered
-from dialogue.translate import Phrase, day_phrase, facts_phrases, phrase, product_phrases, reading_phrase
+from dialogue.translate import Phrase, day_phrase, facts_phrases, phrase, product_phrases, reading_phrase, stepped
 
 DROPPING = "drop_off_form"
 OTHER = "other"
@@ -183,7 +183,13 @@ def _recall(dispatcher: CollectingDispatcher, tracker: Tracker, card: RacquetCar
         say(dispatcher, key, racquet=card.racquet, **values)
     printed = {} if slots["printed_range"] else {"printed_range": card.printed_range}
     said = {side: product for side, product in slots["products"].items() if f"{side}_material" not in facts}
-    return [*set_slots(**facts, **printed, products=said, record=card.to_record()), *outdated()]
+    record = set_slots(**facts, **printed, products=said, record=card.to_record())
+    moved = stepped(facts, slots["tension_step"]) if slots["tension_step"] else {}
+    if moved:
+        # Said of the tension on record, so it is no longer the one of last time.
+        words = {**slots["words"], **dict.fromkeys(moved, "tension_step")}
+        record += set_slots(**moved, words=words, tension_step=None)
+    return [*record, *outdated()]
 
 
 class AskWhich(CounterAction):

@@ -50,7 +50,8 @@ class Note(CounterAction):
     def _note_present(dispatcher: CollectingDispatcher, slots: Mapping[str, Any]) -> None:
         key = slots["racquet_key"]
         noted = [each for each in slots["noted"] if each["racquet"] == key and slots[each["slot"]] not in (None, {})]
-        corrected = [change for change in noted if change["old"] is not None and change["slot"] != "symptoms"]
+        named_anew = UNNOTED | {"symptoms"}
+        corrected = [change for change in noted if change["old"] is not None and change["slot"] not in named_anew]
         for change in corrected:
             slot = change["slot"]
             old, new = fact_phrase(slot, change["old"]), fact_phrase(slot, slots[slot])

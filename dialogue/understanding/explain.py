@@ -13,6 +13,7 @@ from dialogue.understanding.guard import Guarded
 from dialogue.understanding.lines import MARKS, Line
 from dialogue.understanding.repair import Repaired
 
+GAP = "..."
 Stages = tuple[tuple[str, Any], ...]
 
 
@@ -55,7 +56,9 @@ def unmatched(scan: Scan) -> tuple[str, ...]:
     read = bytearray(len(scan.line.text) + 1)
     for hits in scan.hits.values():
         for hit in hits:
-            if hit.row.role not in {"not_name", "name_end"}:
+            # What fills the gap of an act was not read by it.
+            gaps = hit.row.slot == "act" and any(GAP in compiled.template for compiled in hit.row.says)
+            if hit.row.role not in {"not_name", "name_end"} and not gaps:
                 first, last = hit.span
                 read[first:last] = b"\x01" * (last - first)
     runs: list[list[str]] = [[]]
