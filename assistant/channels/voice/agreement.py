@@ -122,10 +122,13 @@ def _choose(
         return asked in {None, CONFIRM} or one.fit >= figures.least_fit or not one.meaning.slots or shared(one)
 
     answers = [one for one in pool if one.answers(asked) and stands(one)]
+    if pool and pool[0] in answers and pool[0].likelihood >= figures.certain:
+        return pool[0]
     if heard is not None and pool and heard.likelihood >= (figures.second_alone if asked else figures.second_unasked):
         answers.append(heard)
     if answers:
-        worth = {id(one): one.likelihood + figures.fit_counts * one.fit for one in answers}
+        counts = figures.fit_counts if asked else 0.0
+        worth = {id(one): one.likelihood + counts * one.fit for one in answers}
         return max(answers, key=lambda one: worth[id(one)] + (figures.shared_counts if shared(one) else 0.0))
     return next((one for one in pool if one.says_something and stands(one)), None)
 

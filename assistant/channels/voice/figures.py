@@ -53,6 +53,7 @@ class Agreement(_Strict):
     shared_counts: float
     fit_counts: float
     least_fit: float
+    certain: float
     sure: float
     talk_fit: float
     rival: float

@@ -75,8 +75,18 @@ class Timing:
 
     ended_at: float
     """When the last speech ended, on the clock of `time.perf_counter`."""
+    closed: float | None = None
+    """From the end of speech until the silence was long enough."""
+    heard: float | None = None
+    """From the end of speech until the ears were done."""
+    answered: float | None = None
+    """From the end of speech until the answer was known."""
     first_sound: float | None = None
     """From the end of speech to the first sound of the answer."""
+
+    def now(self) -> float:
+        """Return the seconds since the end of speech."""
+        return time.perf_counter() - self.ended_at
 
 
 @dataclass
@@ -250,9 +260,12 @@ class VoiceLoop:
         self._keep(audio)
         if self.mouth is not None and (ear.early is None or not ear.early.done()):
             self.mouth.tone()
+        timing.closed = timing.now()
         hearing = ear.early or self._ears.submit(self._listener.hear, audio, self._question())
         self._state.timings.append(timing)
-        self.take(hearing.result(), timing)
+        heard = hearing.result()
+        timing.heard = timing.now()
+        self.take(heard, timing)
         if self._habits.recording and self.mouth is not None:
             self.mouth.wait()
 
@@ -274,7 +287,10 @@ class VoiceLoop:
             self._announce("yes_or_no")
         else:
             self._state.failures = 0
-            self._answer(heard, self._turn(heard.text, doubted=heard.agreed.doubted), timing)
+            replies = self._turn(heard.text, doubted=heard.agreed.doubted)
+            if timing is not None:
+                timing.answered = timing.now()
+            self._answer(heard, replies, timing)
 
     def _control(self, control: str) -> None:
         if self.mouth is None:
@@ -330,4 +346,4 @@ class VoiceLoop:
 
 def _stop_clock(timing: Timing) -> None:
     if timing.first_sound is None:
-        timing.first_sound = time.perf_counter() - timing.ended_at
+        timing.first_sound = timing.now()

@@ -12,6 +12,7 @@ from assistant.channels.voice.figures import read_figures
 from dialogue.messages import Understanding
 
 FIGURES = read_figures().agreement
+UNSURE = FIGURES.certain - 0.1
 NEAR, FAR = -FIGURES.nearly_as_likely / 2, -3 * FIGURES.nearly_as_likely
 
 
@@ -63,7 +64,7 @@ def test_tension_is_always_read_back() -> None:
 
 def test_a_wording_that_both_have_comes_first() -> None:
     """Of two wordings nearly as likely, the one that the second ear heard too is taken; the other is its rival."""
-    first = [heard(-0.2, hours_per_play=0.32), heard(-0.2 + NEAR, hours_per_play=1.5)]
+    first = [heard(UNSURE, hours_per_play=0.32), heard(UNSURE + NEAR, hours_per_play=1.5)]
     agreed = agree(first, heard(-1.0, hours_per_play=1.5), asked="hours_per_play", figures=FIGURES)
     assert agreed.taken is first[1]
     assert agreed.doubted == ("hours_per_play",)
@@ -71,8 +72,16 @@ def test_a_wording_that_both_have_comes_first() -> None:
 
 def test_of_two_wordings_the_one_that_people_say_comes_first() -> None:
     """A wording nearly as likely that sounds like an answer to the question wins over one that does not."""
-    first = [heard(-0.2, fit=-6.0, reading=4), heard(-0.2 + NEAR, fit=-2.0, reading=41)]
+    first = [heard(UNSURE, fit=-6.0, reading=4), heard(UNSURE + NEAR, fit=-2.0, reading=41)]
     assert agree(first, None, asked="reading", figures=FIGURES).taken is first[1]
+
+
+def test_an_answer_heard_for_certain_is_taken_before_any_other() -> None:
+    """Neither the second ear nor what people usually say changes words that the first ear is certain of."""
+    first = [heard(FIGURES.certain, fit=-6.0, reading=41), heard(FIGURES.certain - 0.1, fit=-2.0, reading=4)]
+    agreed = agree(first, heard(-1.0, reading=4), asked="reading", figures=FIGURES)
+    assert agreed.taken is first[0]
+    assert agreed.doubted == ("reading",)
 
 
 def test_words_that_nobody_answers_with_are_no_answer() -> None:
