@@ -361,9 +361,10 @@ def _fill(talk: Talk) -> Iterator[str]:
 def _consult(talk: Talk) -> Iterator[str]:
     """Yield the next step of the form whose slots the rulebook names."""
     slots = talk.slots
-    if slots["decision"] is None:
+    # A name or a choice in between closes the open question: the rules then say anew what is still to ask.
+    if slots["decision"] is None or (slots["decision"]["needs"] and not slots["requested_slot"] and not slots["told"]):
         yield "action_decide"
-    elif slots["requested_slot"]:
+    if slots["requested_slot"]:
         yield ASK
     elif not slots["told"]:
         if slots["riding"]:
