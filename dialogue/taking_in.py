@@ -128,6 +128,8 @@ class TakingIn:
         for said in group:
             claim = self._absolute(said, talk.slots)
             if claim is None:
+                # "Two pounds less", of mains that are not known yet: nobody shall lose it unheard.
+                talk.apply([SlotSet("asked_back", {"slot": said.slot, "key": f"utter_ask_{said.slot}"})])
                 continue
             if claim.why is None and claim.slot not in settled and contradicts(claim, talk):
                 claim = replace(claim, why="contradiction")
