@@ -44,8 +44,8 @@ class Trigrams:
         known = self.chances[len(gram) - 1].get(gram)
         if known is not None:
             return known
-        if len(gram) == 1:
-            return self._unknown
+        if gram[-1:] not in self.chances[0]:
+            return self._unknown  # whatever stands before it
         return self.backoffs[len(gram) - 2].get(gram[:-1], 1.0) * self._chance(gram[1:])
 
     @cached_property
