@@ -73,6 +73,8 @@ def _share(scan: Scan, items: Sequence[Item], what: str) -> list[Found]:
 def assign(scan: Scan, items: Sequence[Item], hits: Sequence[Hit], what: str) -> list[tuple[Item, str]]:
     """Return the side of each item: by the words for sides, else by what was asked, else both."""
     items = _distinct(items, hits)
+    if len(items) > 1 and what == "material" and _one_or_the_other(scan, items):
+        return []
     sides = [hit for hit in hits if hit.row.value != BOTH]
     whole = len(hits) > len(sides)
     if not items:
@@ -89,6 +91,12 @@ def assign(scan: Scan, items: Sequence[Item], hits: Sequence[Hit], what: str) ->
         rest = [item for item in items if item is not owner][:1]
         return [(owner, side), *((item, OTHER[side]) for item in rest)]
     return _nearest(scan, items, sides)
+
+
+def _one_or_the_other(scan: Scan, items: Sequence[Item]) -> bool:
+    """Tell whether somebody leaves open which of two it is: "poly or multi in the mains"."""
+    start, end = items[0].span[1], items[1].span[0]
+    return any(hit.span == (start, end) for hit in scan.role("side", "either"))
 
 
 def _without_sides(scan: Scan, items: Sequence[Item], whole: bool, what: str) -> list[tuple[Item, str]]:  # noqa: FBT001

@@ -30,6 +30,8 @@ class SoundAlikes:
         """Return the material that an answer about the strings sounds like, if one comes close."""
         if scan.asked not in {"mains_material", "crosses_material"} or scan.hits.get("act"):
             return []
+        if scan.role("material", "value"):
+            return []  # a material was said, and was taken back or left open on purpose
         tokens = [at for at, token in enumerate(scan.line.tokens) if token.word.isalpha()]
         if not tokens or len(tokens) > 2 * LONGEST:
             return []
