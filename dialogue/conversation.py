@@ -28,8 +28,9 @@ from dialogue.hearing import Hearing, Understand
 from dialogue.intake import intent_of, parse_data
 from dialogue.lesson_words import PREFIX
 from dialogue.messages import Choice, Message, Reply
+from dialogue.options import asks_whether
 from dialogue.phrases import Sentence, sentence_case
-from dialogue.policy import ASK, CONSULT, NEXT_RACQUET, SUBMIT, TAKE_IN, next_action, open_question
+from dialogue.policy import ASK, CONSULT, NEXT_RACQUET, PICKUP, SUBMIT, TAKE_IN, next_action, open_question
 from dialogue.racquets import FACTS, SELF, known_facts
 from dialogue.services import Services
 from dialogue.taking_in import TakingIn
@@ -161,6 +162,8 @@ class Conversation:
             if action == CONSULT:
                 # Begun, or taken up again after something else: the rules say anew what to ask and to tell.
                 talk.apply([SlotSet("decision", None), SlotSet("told", False)])
+            if action == PICKUP:
+                talk.apply([SlotSet("only_asked", asks_whether(turn.message.text))])
             if action == CONSULT and intent_of(talk.latest_message) == "ask_when":
                 talk.apply([SlotSet("headline", None)])
         elif action.startswith("utter_"):

@@ -80,6 +80,14 @@ def trainee_said(text: str, known: Sequence[str]) -> str | None:
     return None
 
 
+def asks_whether(text: str) -> bool:
+    """Tell whether somebody only asks whether a racquet is ready, and does not come for it."""
+    said = f"{_plain(text)} "
+    return any(said.startswith(f"{_plain(words)} ") for words in WORDS["whether"]) and not (
+        set(said.split()) & set(WORDS["fetches"])
+    )
+
+
 def asks_for_sooner(text: str) -> bool:
     """Tell whether "why not" is asked about an earlier day rather than a later one."""
     return bool(SOONER & set(_plain(text).split()))

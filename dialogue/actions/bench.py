@@ -10,7 +10,8 @@ from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
 from dialogue.actions.base import CounterAction, Events, customer_slot, say, sealed, set_slots, today
-from dialogue.actions.records import STRINGS, racquet_of, told_strings
+from dialogue.actions.readiness import racquet_of
+from dialogue.actions.records import STRINGS, told_strings
 from dialogue.racquets import FACTS
 from dialogue.services import RacquetCard
 from dialogue.telling import Telling

@@ -21,6 +21,7 @@ from dialogue.actions.base import (
     today,
 )
 from dialogue.actions.moving import offer_move
+from dialogue.actions.readiness import racquet_of, tell_whether
 from dialogue.counter_words import NEW, fits_name, which_of
 from dialogue.errors import ValueRefused
 from dialogue.intake import DOUBTFUL, Claim, outdated
@@ -277,6 +278,11 @@ class HandOver(CounterAction):
         """Return the last racquet handed over as the one being talked of, with its stored decision."""
         customer = tracker.slots["customer"]
         over = [ActiveLoop(None), *set_slots(requested_slot=None)]
+        if tracker.slots["only_asked"]:
+            waiting = self.services.in_the_shop(customer["customer_id"], today(tracker))
+            if waiting:
+                tell_whether(dispatcher, waiting)
+                return over
         fetched = self.services.hand_over(customer["customer_id"], today(tracker)) if customer["customer_id"] else ()
         if not fetched:
             say(dispatcher, "utter_nothing_to_fetch", name=customer["name"])
@@ -302,13 +308,6 @@ def _tell(dispatcher: CollectingDispatcher, fetched: Fetched) -> None:
         say(dispatcher, "utter_not_ready_promised", racquet=racquet, date=day_phrase(fetched.promised_on))
     elif fetched.refusal:
         say(dispatcher, "utter_not_ready", racquet=racquet)
-
-
-def racquet_of(card: RacquetCard) -> Phrase:
-    """Return the phrase for somebody's racquet."""
-    if card.racquet:
-        return phrase("utter_whose_named_racquet", name=card.name, racquet=card.racquet)
-    return phrase("utter_whose_racquet", name=card.name)
 
 
 def _said_as(slots: Mapping[str, Any]) -> str:

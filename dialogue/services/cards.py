@@ -163,10 +163,12 @@ class Strung:
 
 @dataclass(frozen=True)
 class Waiting:
-    """A racquet that waits to be strung."""
+    """A racquet that waits to be strung or fetched."""
 
     card: RacquetCard
     promised_on: dt.date | None
+    strung: bool = False
+    tag: str = ""
 
 
 @dataclass(frozen=True)

@@ -38,6 +38,15 @@ TAIL = 7
 class Stringings(TurnWork):
     """The use cases of counter and bench."""
 
+    def in_the_shop(self, customer_id: int | None, today: dt.date) -> tuple[Waiting, ...]:
+        """Return a customer's racquets that were not fetched yet; none for somebody who is not on record."""
+        if customer_id is None:
+            return ()
+        with self.work() as unit:
+            records = Records(unit)
+            cards = [(card, records.job(card)) for card in records.in_the_shop(customer_id, today)]
+            return tuple(Waiting(card, job.promised_on, job.strung_on is not None, job.tag) for card, job in cards)
+
     def hand_over(self, customer_id: int, today: dt.date) -> tuple[Fetched, ...]:
         """Hand over every racquet of a customer that is strung, and return the story of each one in the shop."""
         with self.work() as unit:

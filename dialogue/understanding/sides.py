@@ -74,7 +74,7 @@ def assign(scan: Scan, items: Sequence[Item], hits: Sequence[Hit], what: str) ->
     """Return the side of each item: by the words for sides, else by what was asked, else both."""
     items = _distinct(items, hits)
     if len(items) > 1 and what == "material" and _one_or_the_other(scan, items):
-        return []
+        items = ()
     sides = [hit for hit in hits if hit.row.value != BOTH]
     whole = len(hits) > len(sides)
     if not items:
