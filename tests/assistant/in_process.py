@@ -42,6 +42,26 @@ class Ran:
 Shell = Callable[..., Ran]
 
 
+MAY = "2026-05-04"
+MAYA = ("--name", "Maya Okoro", "--phone", "(202) 555-0143", "--level", "recreational", "--plays", "3")
+STRUNG = ("--frame", "sound", "--mains", "synthetic_gut", "--tension", "54", "--nickname", "red frame")
+
+
+def open_shell_in_may(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
+    """Return a shell with a database of its own and no settings of this machine, in May."""
+    for name in ("COUNTERPULL_SMTP", "COUNTERPULL_REGION"):
+        monkeypatch.delenv(name, raising=False)
+    return open_shell(tmp_path, monkeypatch, capsys, today=MAY)
+
+
+def string_for_maya(shell: Shell) -> str:
+    """Return the tag of Maya's racquet, strung and measured; every four months from 4 May on is 4 September."""
+    found = str(shell("job", "add", *MAYA, *STRUNG, "--json").json["job"]["tag"])
+    assert shell("job", "strung", found).code == 0
+    assert shell("reading", found, "38", "--baseline", "--kind", "stiffness").code == 0
+    return found
+
+
 def open_shell(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,

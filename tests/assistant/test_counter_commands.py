@@ -16,29 +16,21 @@ import pytest
 
 from assistant.cli import COMMANDS, build_parser
 from tests.assistant.command import ROOT
-from tests.assistant.in_process import Shell, open_shell
+from tests.assistant.in_process import MAYA, Shell, open_shell_in_may, string_for_maya
 
-MAY = "2026-05-04"
 RACQUET = ("--frame", "sound", "--mains", "synthetic_gut", "--tension", "54")
-MAYA = ("--name", "Maya Okoro", "--phone", "(202) 555-0143", "--level", "recreational", "--plays", "3")
 
 
 @pytest.fixture
 def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
-    """A shell with a database of its own, in May."""
-    for name in ("COUNTERPULL_SMTP", "COUNTERPULL_REGION"):
-        monkeypatch.delenv(name, raising=False)
-    return open_shell(tmp_path, monkeypatch, capsys, today=MAY)
+    """A shell in May."""
+    return open_shell_in_may(tmp_path, monkeypatch, capsys)
 
 
 @pytest.fixture
 def tag(shell: Shell) -> str:
     """The tag of Maya's racquet, strung and measured."""
-    taken = shell("job", "add", *MAYA, *RACQUET, "--nickname", "red frame", "--json")
-    found = str(taken.json["job"]["tag"])
-    assert shell("job", "strung", found).code == 0
-    assert shell("reading", found, "38", "--baseline", "--kind", "stiffness").code == 0
-    return found
+    return string_for_maya(shell)
 
 
 def test_every_command_answers_in_one_json_object(shell: Shell, tag: str, tmp_path: Path) -> None:

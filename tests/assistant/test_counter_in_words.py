@@ -10,29 +10,22 @@ from pathlib import Path
 import icalendar
 import pytest
 
-from tests.assistant.in_process import Shell, open_shell
+from tests.assistant.in_process import MAY, STRUNG, Shell, open_shell_in_may, string_for_maya
 
-MAY, AUGUST = "2026-05-04", "2026-08-04"
+AUGUST = "2026-08-04"
 LEAGUE = "Hollow Winter League"
-MAYA = ("--name", "Maya Okoro", "--phone", "(202) 555-0143", "--level", "recreational", "--plays", "3")
-STRUNG = ("--frame", "sound", "--mains", "synthetic_gut", "--tension", "54", "--nickname", "red frame")
 
 
 @pytest.fixture
 def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
-    """A shell with a database of its own, in May."""
-    for name in ("COUNTERPULL_SMTP", "COUNTERPULL_REGION"):
-        monkeypatch.delenv(name, raising=False)
-    return open_shell(tmp_path, monkeypatch, capsys, today=MAY)
+    """A shell in May."""
+    return open_shell_in_may(tmp_path, monkeypatch, capsys)
 
 
 @pytest.fixture
 def tag(shell: Shell) -> str:
-    """The tag of Maya's racquet, strung and measured; every four months from 4 May on is 4 September."""
-    found = str(shell("job", "add", *MAYA, *STRUNG, "--json").json["job"]["tag"])
-    assert shell("job", "strung", found).code == 0
-    assert shell("reading", found, "38", "--baseline", "--kind", "stiffness").code == 0
-    return found
+    """The tag of Maya's racquet, strung and measured."""
+    return string_for_maya(shell)
 
 
 def test_a_customer_is_taken_down_found_and_changed(shell: Shell, tag: str) -> None:

@@ -11,6 +11,35 @@ export async function possible() {
   }
 }
 
+/* The button of a form, by what it is called: data-speak, data-taps; its words stand in it, the form's in .hearing. */
+export async function offer(name, allowed) {
+  const can = await allowed;
+  for (const button of document.querySelectorAll(`[data-${name}]`)) button.hidden = !can;
+}
+
+export function place(form) {
+  return form.querySelector(".hearing");
+}
+
+export function tell(form, text) {
+  place(form).hidden = false;
+  place(form).querySelector("[role=status]").textContent = text;
+}
+
+export function press(form, name, pressed) {
+  const button = form.querySelector(`[data-${name}]`);
+  button.setAttribute("aria-pressed", pressed);
+  button.querySelector("span").textContent = pressed ? button.dataset.stop : button.dataset[name];
+  place(form).classList.toggle("on", pressed);
+}
+
+export function letGo(ear) {
+  ear.closed = true;
+  ear.stream?.getTracks().forEach((track) => track.stop());
+  ear.context?.close().catch(() => {});
+  ear.socket?.close();
+}
+
 export function address(path) {
   return `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}${path}`;
 }

@@ -1,39 +1,14 @@
 /* The microphone: one utterance a press, sent to this server alone; its words go into the form as if they were typed. */
 
-import { address, hearer, possible, sendPackets } from "/static/sound.js";
+import { address, hearer, letGo, offer, place, possible, press, sendPackets, tell } from "/static/sound.js";
 
 let open = null;
-
 let allowed = possible();
-async function offer() {
-  const can = await allowed;
-  for (const button of document.querySelectorAll("[data-speak]")) button.hidden = !can;
-}
-
-function place(form) {
-  return form.querySelector(".hearing");
-}
-
-function tell(form, text) {
-  const box = place(form);
-  box.hidden = false;
-  box.querySelector("[role=status]").textContent = text;
-}
-
-function press(form, pressed) {
-  const button = form.querySelector("[data-speak]");
-  button.setAttribute("aria-pressed", pressed);
-  button.querySelector("span").textContent = pressed ? button.dataset.stop : button.dataset.speak;
-  place(form).classList.toggle("on", pressed);
-}
 
 function close(ear) {
   if (open === ear) open = null;
-  ear.closed = true;
-  ear.stream?.getTracks().forEach((track) => track.stop());
-  ear.context?.close().catch(() => {});
-  ear.socket?.close();
-  press(ear.form, false);
+  letGo(ear);
+  press(ear.form, "speak", false);
 }
 
 function fail(ear, text) {
@@ -47,7 +22,7 @@ function refuse(ear, error) {
   // Asked once and refused: the button would be a dead one from here on.
   if (error.name === "NotAllowedError" || error.name === "NotFoundError") {
     allowed = Promise.resolve(false);
-    offer();
+    offer("speak", allowed);
     ear.form.querySelector("#text").focus();
   }
   fail(ear, { NotAllowedError: words.refused, NotFoundError: words.missing }[error.name] ?? words.lost);
@@ -93,7 +68,7 @@ function connect(ear) {
 async function listen(form) {
   const ear = { form };
   open = ear;
-  press(form, true);
+  press(form, "speak", true);
   tell(form, place(form).dataset.waiting);
   try {
     ear.stream = await navigator.mediaDevices.getUserMedia({ audio: { channelCount: 1, echoCancellation: true, noiseSuppression: true, autoGainControl: true } });
@@ -125,9 +100,9 @@ document.addEventListener("click", (event) => {
 });
 document.addEventListener("shown", () => {
   if (open) close(open);
-  offer();
+  offer("speak", allowed);
 });
 addEventListener("pagehide", () => {
   if (open) close(open);
 });
-offer();
+offer("speak", allowed);

@@ -1,36 +1,15 @@
 /* Taps on a fresh stringbed: heard by this server alone, their figures go into the reading's own field. */
 
-import { address, hearer, possible, sendPackets } from "/static/sound.js";
+import { address, hearer, letGo, offer, place, possible, press, sendPackets, tell } from "/static/sound.js";
 
 let open = null;
 let allowed = possible();
 
-async function offer() {
-  const can = await allowed;
-  for (const button of document.querySelectorAll("[data-taps]")) button.hidden = !can;
-}
-
-function tell(form, text) {
-  const box = form.querySelector(".hearing");
-  box.hidden = false;
-  box.querySelector("[role=status]").textContent = text;
-}
-
-function press(form, pressed) {
-  const button = form.querySelector("[data-taps]");
-  button.setAttribute("aria-pressed", pressed);
-  button.querySelector("span").textContent = pressed ? button.dataset.stop : button.dataset.taps;
-  form.querySelector(".hearing").classList.toggle("on", pressed);
-}
-
 function close(ear, says) {
   if (ear.closed) return;
-  ear.closed = true;
   if (open === ear) open = null;
-  ear.stream?.getTracks().forEach((track) => track.stop());
-  ear.context?.close().catch(() => {});
-  ear.socket?.close();
-  press(ear.form, false);
+  letGo(ear);
+  press(ear.form, "taps", false);
   if (says) tell(ear.form, says);
 }
 
@@ -38,7 +17,7 @@ function take(ear, message) {
   const { form } = ear;
   if (message.kind === "ready") {
     ear.ready = true;
-    tell(form, form.querySelector(".hearing").dataset.listening);
+    tell(form, place(form).dataset.listening);
     return;
   }
   if (message.kind === "heard") {
@@ -51,9 +30,9 @@ function take(ear, message) {
 
 async function listen(form) {
   const ear = { form };
-  const words = form.querySelector(".hearing").dataset;
+  const words = place(form).dataset;
   open = ear;
-  press(form, true);
+  press(form, "taps", true);
   tell(form, words.waiting);
   try {
     // A tone that dies away is what such improvers take for an echo or for noise.
@@ -72,7 +51,7 @@ async function listen(form) {
   } catch (error) {
     if (error.name === "NotAllowedError" || error.name === "NotFoundError") {
       allowed = Promise.resolve(false);
-      offer();
+      offer("taps", allowed);
       form.elements.values.focus();
     }
     close(ear, { NotAllowedError: words.refused, NotFoundError: words.missing }[error.name] ?? words.lost);
@@ -84,13 +63,13 @@ document.addEventListener("click", (event) => {
   if (!button) return;
   if (!open) listen(button.form);
   else if (open.ready) open.socket.send("end");
-  else close(open, open.form.querySelector(".hearing").dataset.lost);
+  else close(open, place(open.form).dataset.lost);
 });
 document.addEventListener("shown", () => {
   if (open) close(open);
-  offer();
+  offer("taps", allowed);
 });
 addEventListener("pagehide", () => {
   if (open) close(open);
 });
-offer();
+offer("taps", allowed);
