@@ -28,10 +28,14 @@ NEW = "new"
 """The name of a racquet that is only said not to be one of those on record."""
 
 
+def _plain(text: str) -> str:
+    return " ".join(re.findall(r"[^\W_]+", text.casefold().replace("'s ", " s ").replace("\u2019s ", " s ")))
+
+
 BARE_TENSION = re.compile(rf"(?:.*\b(?:{'|'.join(WORDS['strings_before'])}) )?(?:at )?([3-7]\d(?:\.\d)?)")
-BENCH_DONE = frozenset(" ".join(re.findall(r"[^\W_]+", words)) for words in WORDS["bench_done"])
-BENCH_NEXT = frozenset(" ".join(re.findall(r"[^\W_]+", words)) for words in WORDS["bench_next"])
-FRAME_CLAUSES = frozenset(" ".join(re.findall(r"[^\W_]+", words)) for words in WORDS["frame_clause"])
+BENCH_DONE = frozenset(map(_plain, WORDS["bench_done"]))
+BENCH_NEXT = frozenset(map(_plain, WORDS["bench_next"]))
+FRAME_CLAUSES = frozenset(map(_plain, WORDS["frame_clause"]))
 
 
 def racquet_named(text: str) -> Evidence | None:
@@ -180,7 +184,3 @@ def _own(name: str, others: Sequence[str]) -> set[str]:
 
 def _piece(slot: str, value: str, words: str) -> Evidence:
     return Evidence(slot, value, (0, 0), words, f"counter.{slot}", 1.0)
-
-
-def _plain(text: str) -> str:
-    return " ".join(re.findall(r"[^\W_]+", text.casefold().replace("'s ", " s ").replace("\u2019s ", " s ")))

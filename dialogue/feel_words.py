@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from dialogue.messages import Evidence, Understanding
-from dialogue.options import WORDS
+from dialogue.options import WORDS, plain
 from dialogue.racquets import STRING_FACTS
 
 SAME_FEEL, ASK = "same_feel", "ask_same_feel"
@@ -58,7 +58,7 @@ def bed_said(question: str, read: Read) -> Understanding:
     if values:
         frame = {slot: value for slot, value in read(SAME_FEEL).slots.items() if slot in FRAME}
         values = _without_pull({**frame, **values})
-    if not values and question == "new_strings" and _plain(heard.text) in _FEEL["same"]:
+    if not values and question == "new_strings" and plain(heard.text) in _FEEL["same"]:
         values = {"same": True}
     if not values or heard.intent in {"restart", "stop", "back"}:
         return heard
@@ -119,7 +119,3 @@ def _give_the_pull(beds: dict[str, Any]) -> None:
 
 def _piece(text: str, value: Any) -> Evidence:
     return Evidence(SAME_FEEL, value, (0, len(text)), text, "hearing.same_feel", 1.0)
-
-
-def _plain(text: str) -> str:
-    return " ".join(re.findall(r"[a-z0-9]+", text.casefold()))

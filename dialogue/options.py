@@ -34,18 +34,18 @@ def chosen(options: Mapping[str, Any], message: Mapping[str, Any]) -> Sequence[A
             index = entity["value"] if entity["value"] < 0 else entity["value"] - 1
             if -len(entries) <= index < len(entries):
                 return [entries[index]["value"]]
-    said = _plain(str(message.get("text", "")))
+    said = plain(str(message.get("text", "")))
     if not said:
         return None
     if said in ALL and options.get("several"):
         return [entry["value"] for entry in entries]
-    exact = [entry["value"] for entry in entries if _plain(entry["text"]) == said]
+    exact = [entry["value"] for entry in entries if plain(entry["text"]) == said]
     if len(exact) == 1:
         return exact
     for place, entry in zip(PLACES, entries, strict=False):
         if said in place:
             return [entry["value"]]
-    marks = [{word for mark in entry["marks"] for word in _plain(mark).split()} for entry in entries]
+    marks = [{word for mark in entry["marks"] for word in plain(mark).split()} for entry in entries]
     fitting = [
         entry["value"]
         for place, entry in enumerate(entries)
@@ -56,24 +56,24 @@ def chosen(options: Mapping[str, Any], message: Mapping[str, Any]) -> Sequence[A
 
 def answer_to(slot: str, text: str) -> tuple[str, str] | None:
     """Return the value of a slot that a text names, and the words that name it: the longest that stand in it."""
-    said = f" {_plain(text)} "
+    said = f" {plain(text)} "
     fitting = [
         (len(words), value, words)
         for value, all_words in ANSWERS[slot].items()
         for words in all_words
-        if f" {_plain(words)} " in said
+        if f" {plain(words)} " in said
     ]
     return max(fitting)[1:] if fitting else None
 
 
 def trainee_said(text: str, known: Sequence[str]) -> str | None:
     """Return the trainee whom a text names: one that is known, or who says who they are."""
-    said = f" {_plain(text)} "
-    named = [name for name in known if f" {_plain(name)} " in said]
+    said = f" {plain(text)} "
+    named = [name for name in known if f" {plain(name)} " in said]
     if named:
         return max(named, key=len)
     for piece, mark in product(re.split("[,.;!?]", text), WORDS["trainee_follows"]):
-        _, found, name = f" {_plain(piece)} ".partition(f" {_plain(mark)} ")
+        _, found, name = f" {plain(piece)} ".partition(f" {plain(mark)} ")
         words = name.split()
         if found and 1 <= len(words) <= LONGEST_NAME and not set(words) & set(WORDS["no_trainee"]):
             return " ".join(word.capitalize() for word in words)
@@ -82,15 +82,15 @@ def trainee_said(text: str, known: Sequence[str]) -> str | None:
 
 def asks_whether(text: str) -> bool:
     """Tell whether somebody only asks whether a racquet is ready, and does not come for it."""
-    said = f"{_plain(text)} "
-    return any(said.startswith(f"{_plain(words)} ") for words in WORDS["whether"]) and not (
+    said = f"{plain(text)} "
+    return any(said.startswith(f"{plain(words)} ") for words in WORDS["whether"]) and not (
         set(said.split()) & set(WORDS["fetches"])
     )
 
 
 def asks_for_sooner(text: str) -> bool:
     """Tell whether "why not" is asked about an earlier day rather than a later one."""
-    return bool(SOONER & set(_plain(text).split()))
+    return bool(SOONER & set(plain(text).split()))
 
 
 def none_of_them(message: Mapping[str, Any]) -> bool:
@@ -106,5 +106,6 @@ def _fits(said: set[str], own: set[str]) -> bool:
     return bool(said & own) or any(mark.isdigit() and mark.endswith(tail) for mark in own for tail in tails)
 
 
-def _plain(text: str) -> str:
+def plain(text: str) -> str:
+    """Return the words of a text alone, in small letters, one blank between two."""
     return " ".join(re.findall(r"[a-z0-9]+", text.casefold()))

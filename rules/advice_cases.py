@@ -11,8 +11,8 @@ from typing import Any
 from pydantic import Field as Setting
 
 from rules.advice import StringAdvice
-from rules.book_format import Strict, check_spec, read_yaml
-from rules.casebook import CASES_FOLDER
+from rules.book_format import Strict
+from rules.casebook import CASES_FOLDER, read_specs
 from rules.facts import Facts, Span
 from rules.intake import parse_facts
 from rules.rulebook import Rulebook
@@ -36,10 +36,6 @@ class _CaseSpec(Strict):
     expect: _ExpectSpec
     needs: list[str]
     rows: list[str] = Setting(min_length=1)
-
-
-class _FileSpec(Strict):
-    cases: list[Any] = Setting(min_length=1)
 
 
 @dataclass(frozen=True)
@@ -70,9 +66,7 @@ def load_advice_cases(path: Path = FILE) -> tuple[AdviceCase, ...]:
         BookError: names the file, the case and the remedy.
     """
     found = []
-    for number, entry in enumerate(check_spec(path.name, "file", _FileSpec, read_yaml(path)).cases, 1):
-        name = str(entry.get("name", f"case {number}")) if isinstance(entry, dict) else f"case {number}"
-        case = check_spec(path.name, name, _CaseSpec, entry)
+    for _, case in read_specs(path, _CaseSpec):
         printed = Span(float(case.printed_lb[0]), float(case.printed_lb[1])) if case.printed_lb else None
         expected = {**case.expect.model_dump(), "needs": case.needs, "rows": case.rows}
         found.append(AdviceCase(case.name, case.why, case.facts, printed, expected))

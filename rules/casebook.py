@@ -11,7 +11,7 @@ from typing import Any
 
 from pydantic import Field as Setting
 
-from rules.book_format import Strict, check_spec, read_yaml
+from rules.book_format import Spec, Strict, check_spec, read_yaml
 from rules.decision import Decision, Verdict
 from rules.errors import BookError
 from rules.facts import Facts
@@ -116,11 +116,19 @@ def load_cases(folder: Path = CASES_FOLDER) -> tuple[Case, ...]:
     return tuple(found.values())
 
 
-def _read_file(path: Path) -> Iterator[Case]:
-    spec = check_spec(path.name, "file", _FileSpec, read_yaml(path))
-    for number, entry in enumerate(spec.cases, 1):
+def read_specs(path: Path, form: type[Spec]) -> Iterator[tuple[str, Spec]]:
+    """Yield the cases of a file in their form, each with the name by which a fault is told.
+
+    Raises:
+        BookError: names the file, the case and the remedy.
+    """
+    for number, entry in enumerate(check_spec(path.name, "file", _FileSpec, read_yaml(path)).cases, 1):
         name = str(entry.get("name", f"case {number}")) if isinstance(entry, dict) else f"case {number}"
-        case = check_spec(path.name, name, _CaseSpec, entry)
+        yield name, check_spec(path.name, name, form, entry)
+
+
+def _read_file(path: Path) -> Iterator[Case]:
+    for name, case in read_specs(path, _CaseSpec):
         if case.expect.verdict not in set(Verdict):
             raise BookError(path.name, name, f"there is no verdict {case.expect.verdict!r}; use {', '.join(Verdict)}")
         try:

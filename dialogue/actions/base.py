@@ -10,8 +10,8 @@ from rasa_sdk.events import SlotSet
 from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Action, Tracker
 
-from dialogue.services import Services
-from dialogue.translate import Phrase
+from dialogue.services import RacquetCard, Services
+from dialogue.translate import Phrase, phrase
 
 Events = list[dict[str, Any]]
 
@@ -66,3 +66,10 @@ def sealed(action: CounterAction, slots: Mapping[str, Any], what: Phrase, *, kee
 def customer_slot(name: str, customer_id: int | None = None) -> dict[str, Any]:
     """Return a customer as the slot holds one who is on no card yet, or of whom no more than this is needed."""
     return {"customer_id": customer_id, "name": name, "tail": "", "racquets": []}
+
+
+def racquet_of(card: RacquetCard) -> Phrase:
+    """Return the phrase for somebody's racquet."""
+    if card.racquet:
+        return phrase("utter_whose_named_racquet", name=card.name, racquet=card.racquet)
+    return phrase("utter_whose_racquet", name=card.name)

@@ -6,10 +6,9 @@ from collections.abc import Iterable
 
 from rasa_sdk.executor import CollectingDispatcher
 
-from dialogue.actions.base import say
-from dialogue.services import RacquetCard
+from dialogue.actions.base import racquet_of, say
 from dialogue.services.cards import Waiting
-from dialogue.translate import Phrase, day_phrase, phrase
+from dialogue.translate import day_phrase
 
 
 def tell_whether(dispatcher: CollectingDispatcher, waiting: Iterable[Waiting]) -> None:
@@ -26,10 +25,3 @@ def tell_whether(dispatcher: CollectingDispatcher, waiting: Iterable[Waiting]) -
             say(dispatcher, "utter_not_ready", racquet=racquet)
     if strung:
         say(dispatcher, "utter_hand_over_how")
-
-
-def racquet_of(card: RacquetCard) -> Phrase:
-    """Return the phrase for somebody's racquet."""
-    if card.racquet:
-        return phrase("utter_whose_named_racquet", name=card.name, racquet=card.racquet)
-    return phrase("utter_whose_racquet", name=card.name)

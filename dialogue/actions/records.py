@@ -14,6 +14,7 @@ from dialogue.actions.base import (
     CounterAction,
     Events,
     customer_slot,
+    racquet_of,
     say,
     say_with_choices,
     sealed,
@@ -21,7 +22,7 @@ from dialogue.actions.base import (
     today,
 )
 from dialogue.actions.moving import offer_move
-from dialogue.actions.readiness import racquet_of, tell_whether
+from dialogue.actions.readiness import tell_whether
 from dialogue.counter_words import NEW, fits_name, which_of
 from dialogue.errors import ValueRefused
 from dialogue.intake import DOUBTFUL, Claim, outdated

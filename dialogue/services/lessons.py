@@ -22,7 +22,7 @@ class Lessons(TurnWork):
 
     def trainee_in(self, text: str) -> str | None:
         """Return who a text says will practise: somebody who has practised or works here, or who says a name."""
-        with self.store.view() as unit:
+        with self.work() as unit:
             known = (*unit.practice.trainees(), *(member.name for member in unit.staff.active()))
         return trainee_said(text, known)
 

@@ -211,7 +211,7 @@ class Stringings(TurnWork):
 
     def products(self) -> tuple[Product, ...]:
         """Return what the shop sells, as its catalogue names it."""
-        with self.work() as unit:
+        with self.store.glance() as unit:
             rows = unit.catalogue.all()
         return tuple(Product(name=row.product, material=row.material, gauge=_gauge(row.gauge_mm)) for row in rows)
 

@@ -134,6 +134,11 @@ def columns(model: type[Base], kind: type[Row]) -> list[Any]:
     return [getattr(model, name) for name in _names(kind)]
 
 
+def stored_columns(model: type[Base], kind: type[Row]) -> list[Any]:
+    """Return the same columns apart from the model, for a statement that goes past the session's objects."""
+    return [model.__table__.columns[name] for name in _names(kind)]
+
+
 def read(values: Iterator[Any], kind: type[R]) -> R:
     """Return the next values of a result as a row of the given kind."""
     return kind(**{name: _frozen(next(values)) for name in _names(kind)})

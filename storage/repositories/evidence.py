@@ -13,7 +13,7 @@ from sqlalchemy.exc import IntegrityError
 
 from storage import models
 from storage.errors import Conflict
-from storage.repositories.base import Repository, read
+from storage.repositories.base import Repository, read, stored_columns
 from storage.rows import ConsultationRow, ConversationRow, RulebookRow
 
 
@@ -106,9 +106,7 @@ class Consultations(Repository[models.Consultation, ConsultationRow]):
 
 # Every turn begins and ends with these: plain statements, put together once.
 _TALKS: Any = models.Conversation.__table__
-_LOAD = select(*(_TALKS.c[name] for name in ConversationRow.__dataclass_fields__)).where(
-    _TALKS.c.sender_id == bindparam("sender")
-)
+_LOAD = select(*stored_columns(models.Conversation, ConversationRow)).where(_TALKS.c.sender_id == bindparam("sender"))
 _CHANGING = ("events", "customer_id", "version", "updated_at")
 _BEGIN = insert(_TALKS).returning(_TALKS.c.id)
 _GO_ON = (

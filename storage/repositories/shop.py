@@ -9,7 +9,7 @@ from sqlalchemy import select
 
 from storage import models
 from storage.audit import UnitSession
-from storage.repositories.base import Repository, read, to_row
+from storage.repositories.base import Repository, read, stored_columns, to_row
 from storage.rows import (
     CatalogueProductRow,
     CustomerRow,
@@ -91,9 +91,8 @@ class Leagues(Repository[models.League, LeagueRow]):
         return tuple(to_row(live, CustomerRow) for live in found)
 
 
-_PRODUCTS: Any = models.CatalogueProduct.__table__
-_ALL_PRODUCTS = select(*(_PRODUCTS.c[name] for name in CatalogueProductRow.__dataclass_fields__)).order_by(
-    _PRODUCTS.c.id
+_ALL_PRODUCTS = select(*stored_columns(models.CatalogueProduct, CatalogueProductRow)).order_by(
+    models.CatalogueProduct.__table__.columns["id"]
 )
 
 

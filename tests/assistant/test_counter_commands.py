@@ -16,21 +16,9 @@ import pytest
 
 from assistant.cli import COMMANDS, build_parser
 from tests.assistant.command import ROOT
-from tests.assistant.in_process import MAYA, Shell, open_shell_in_may, string_for_maya
+from tests.assistant.in_process import MAYA, Shell
 
 RACQUET = ("--frame", "sound", "--mains", "synthetic_gut", "--tension", "54")
-
-
-@pytest.fixture
-def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
-    """A shell in May."""
-    return open_shell_in_may(tmp_path, monkeypatch, capsys)
-
-
-@pytest.fixture
-def tag(shell: Shell) -> str:
-    """The tag of Maya's racquet, strung and measured."""
-    return string_for_maya(shell)
 
 
 def test_every_command_answers_in_one_json_object(shell: Shell, tag: str, tmp_path: Path) -> None:

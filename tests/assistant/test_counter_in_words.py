@@ -10,22 +10,10 @@ from pathlib import Path
 import icalendar
 import pytest
 
-from tests.assistant.in_process import MAY, STRUNG, Shell, open_shell_in_may, string_for_maya
+from tests.assistant.in_process import MAY, STRUNG, Shell
 
 AUGUST = "2026-08-04"
 LEAGUE = "Hollow Winter League"
-
-
-@pytest.fixture
-def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
-    """A shell in May."""
-    return open_shell_in_may(tmp_path, monkeypatch, capsys)
-
-
-@pytest.fixture
-def tag(shell: Shell) -> str:
-    """The tag of Maya's racquet, strung and measured."""
-    return string_for_maya(shell)
 
 
 def test_a_customer_is_taken_down_found_and_changed(shell: Shell, tag: str) -> None:

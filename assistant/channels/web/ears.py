@@ -29,6 +29,28 @@ def can_hear() -> bool:
     return all(map(find_spec, NEEDED)) and any(all(map(find_spec, names)) for names in EITHER)
 
 
+class Places:
+    """How many browsers may use something at once."""
+
+    def __init__(self, at_most: int) -> None:
+        self._at_most = at_most
+        self._taken = 0
+
+    @property
+    def full(self) -> bool:
+        """Whether no place is left."""
+        return self._taken >= self._at_most
+
+    @contextmanager
+    def take(self) -> Iterator[None]:
+        """Take one of the places."""
+        self._taken += 1
+        try:
+            yield
+        finally:
+            self._taken -= 1
+
+
 class SharedEars:
     """The ears of one worker."""
 
@@ -36,17 +58,12 @@ class SharedEars:
         self._load = load
         self._pool = pool
         self._loading: asyncio.Task[Listener] | None = None
-        self._open = 0
+        self.places = Places(figure("ears_at_most"))
 
     @property
     def there(self) -> bool:
         """Whether a browser may be heard: it is installed, and has not failed to load."""
         return self._load is not None
-
-    @property
-    def full(self) -> bool:
-        """Whether no more browsers can be heard at once."""
-        return self._open >= figure("ears_at_most")
 
     def begin(self) -> None:
         """Begin to load, so that the first customer to speak waits for nothing."""
@@ -66,15 +83,6 @@ class SharedEars:
                 logger.warning("ears_missing reason=%s", error)
             self._load = self._loading = None
             return None
-
-    @contextmanager
-    def place(self) -> Iterator[None]:
-        """Take one of the places at the ears."""
-        self._open += 1
-        try:
-            yield
-        finally:
-            self._open -= 1
 
     async def close(self) -> None:
         """Let the ears go."""

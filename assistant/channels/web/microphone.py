@@ -81,17 +81,17 @@ class Microphone:
             greeting = Greeting.read(await socket.recv(timeout=figure("greeting_seconds")))
             asked = what_is_asked(request, greeting) if greeting else None
             if greeting is None or asked is None:
-                await _send(socket, "ended", says=load_words()["speak"]["run_out"])
-            elif self.ears.full:
-                await _send(socket, "ended", says=load_words()["speak"]["busy"])
+                await send(socket, "ended", says=load_words()["speak"]["run_out"])
+            elif self.ears.places.full:
+                await send(socket, "ended", says=load_words()["speak"]["busy"])
             else:
-                with self.ears.place():
+                with self.ears.places.take():
                     await self._hear(socket, greeting, asked)
 
     async def _hear(self, socket: Websocket, greeting: Greeting, asked: Asked) -> None:
         listener = await self.ears.listener()
         if listener is None:
-            await _send(socket, "ended", says=load_words()["speak"]["no_ears"])
+            await send(socket, "ended", says=load_words()["speak"]["no_ears"])
             return
         from assistant.channels.voice.hear import Question
         from assistant.channels.voice.live import LiveEar
@@ -99,18 +99,18 @@ class Microphone:
         question = Question(asked.slot, self._today(), choices=tuple(asked.choices))
         listener.prepare(question)
         ear = await self._pool.run(LiveEar, listener, greeting.rate)
-        await _send(socket, "ready")
+        await send(socket, "ready")
         failures = 0
         async for happened in self._happenings(socket, ear, question, greeting.rate):
             if happened.hearing is None:
-                await _send(socket, "started")
+                await send(socket, "started")
                 continue
             said = _answer(happened.hearing, failures)
-            await _send(socket, **said)
+            await send(socket, **said)
             if said["kind"] != "again":
                 return
             failures += 1
-        await _send(socket, "ended", says=_phrase("silence"))
+        await send(socket, "ended", says=_phrase("silence"))
 
     async def _happenings(self, socket: Websocket, ear: LiveEar, question: Question, rate: int) -> AsyncIterator[Live]:
         async for packet in _packets(socket, rate):
@@ -155,5 +155,6 @@ def _phrase(key: str) -> str:
     return phrase(key)
 
 
-async def _send(socket: Websocket, kind: str, **values: Any) -> None:
+async def send(socket: Websocket, kind: str, **values: Any) -> None:
+    """Tell a browser something: what kind of thing it is, and its values."""
     await socket.send(json.dumps({"kind": kind, **values}))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import json
 from array import array
 from collections.abc import Callable
 from contextlib import suppress
@@ -14,7 +13,8 @@ from sanic import Request, Websocket
 from sanic.exceptions import WebsocketClosed
 from websockets.exceptions import ConnectionClosed
 
-from assistant.channels.web.microphone import BYTES_A_SAMPLE, Greeting
+from assistant.channels.web.ears import Places
+from assistant.channels.web.microphone import BYTES_A_SAMPLE, Greeting, send
 from assistant.channels.web.pool import Pool
 from assistant.channels.web.wording import figure, load_words
 from dialogue.counter.outcomes import Refusal
@@ -37,25 +37,22 @@ class TapEar:
 
     def __init__(self, pool: Pool) -> None:
         self._pool = pool
-        self._open = 0
+        self._places = Places(figure("tap_ears_at_most"))
 
     async def listen(self, request: Request, socket: Websocket, allowed: Allowed) -> None:
         """Hear a browser until the taps are read, or it is let go, or its time is over."""
         with suppress(WebsocketClosed, ConnectionClosed):
             greeting = Greeting.read(await socket.recv(timeout=figure("greeting_seconds")))
             if greeting is None or not allowed(request, greeting):
-                await _end(socket, load_words()["taps"]["run_out"])
-            elif self._open >= figure("tap_ears_at_most"):
-                await _end(socket, load_words()["taps"]["busy"])
+                await send(socket, "ended", says=load_words()["taps"]["run_out"])
+            elif self._places.full:
+                await send(socket, "ended", says=load_words()["taps"]["busy"])
             else:
-                self._open += 1
-                try:
+                with self._places.take():
                     await self._hear(socket, greeting.rate)
-                finally:
-                    self._open -= 1
 
     async def _hear(self, socket: Websocket, rate: int) -> None:
-        await socket.send(json.dumps({"kind": "ready"}))
+        await send(socket, "ready")
         clock = asyncio.get_running_loop().time
         ends, sound, looked = clock() + figure("tap_seconds"), bytearray(), 0.0
         said: Tap | Refusal | None = None
@@ -71,9 +68,9 @@ class TapEar:
             sound += packet
         said = said or await self._read(sound, rate)
         if isinstance(said, Refusal):
-            await _end(socket, str(said.values["message"]))
+            await send(socket, "ended", says=str(said.values["message"]))
         else:
-            await socket.send(json.dumps(_heard(said)))
+            await send(socket, "heard", **_heard(said))
 
     async def _read(self, sound: bytearray, rate: int) -> Tap | Refusal:
         whole = bytes(sound[: len(sound) // BYTES_A_SAMPLE * BYTES_A_SAMPLE])
@@ -94,8 +91,4 @@ def _heard(tap: Tap) -> dict[str, Any]:
     figures = [f"{hertz:g}" for hertz in tap.taps]
     words = load_words()["taps"]
     says = words["heard"].format(n=len(figures), figures=", ".join(figures))
-    return {"kind": "heard", "values": " ".join(figures), "says": " ".join([says, *tap.remarks])}
-
-
-async def _end(socket: Websocket, says: str) -> None:
-    await socket.send(json.dumps({"kind": "ended", "says": says}))
+    return {"values": " ".join(figures), "says": " ".join([says, *tap.remarks])}

@@ -94,10 +94,15 @@ def open_board(open_page: Open) -> Open:
 
     def open_one(**options: object) -> Page:
         page = open_page("/board/", **options)
-        page.get_by_label(NAME).check()
-        page.get_by_label("PIN").fill(PIN)
-        page.get_by_role("button", name="Sign in").click()
-        page.get_by_role("heading", name="On the bench").wait_for()
+        sign_in(page)
         return page
 
     return open_one
+
+
+def sign_in(page: Page) -> None:
+    """Sign in at the board and wait for the bench."""
+    page.get_by_label(NAME).check()
+    page.get_by_label("PIN").fill(PIN)
+    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("heading", name="On the bench").wait_for()

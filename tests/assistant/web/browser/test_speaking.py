@@ -74,14 +74,21 @@ def browser(chromium: Browser, *flags: str) -> Iterator[Browser]:
         started.close()
 
 
-@pytest.fixture
-def page(chromium: Browser, address: str, sound: Path) -> Iterator[Page]:
-    """The kiosk in a browser whose microphone is allowed."""
+@contextmanager
+def open_heard(chromium: Browser, address: str, sound: Path, path: str) -> Iterator[Page]:
+    """A page in a browser whose microphone is allowed, and is a recording."""
     allowed = ("--use-fake-ui-for-media-stream", f"--use-file-for-fake-audio-capture={sound}")
     with browser(chromium, *allowed) as started:
         opened = started.new_page(base_url=address)
         opened.set_default_timeout(30_000)
-        opened.goto("/")
+        opened.goto(path)
+        yield opened
+
+
+@pytest.fixture
+def page(chromium: Browser, address: str, sound: Path) -> Iterator[Page]:
+    """The kiosk in a browser whose microphone is allowed."""
+    with open_heard(chromium, address, sound, "/") as opened:
         yield opened
 
 

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 from scipy.io import wavfile
 
+from tests.assistant.web.browser.conftest import sign_in
 from tests.assistant.web.browser.test_access import fits, too_small
 from tests.assistant.web.browser.test_board_day import take_in
-from tests.assistant.web.browser.test_speaking import browser
-from tests.assistant.web.running_shop import NAME, PIN
+from tests.assistant.web.browser.test_speaking import browser, open_heard
 from tests.rules.synthetic_taps import Tapped, sound
 
 if TYPE_CHECKING:
@@ -34,15 +34,8 @@ def microphone(tmp_path: Path) -> Path:
 @pytest.fixture
 def board(chromium: Browser, base: str, microphone: Path) -> Iterator[Page]:
     """The board, signed in, in a browser whose microphone is allowed."""
-    allowed = ("--use-fake-ui-for-media-stream", f"--use-file-for-fake-audio-capture={microphone}")
-    with browser(chromium, *allowed) as started:
-        page = started.new_page(base_url=base)
-        page.set_default_timeout(30_000)
-        page.goto("/board/")
-        page.get_by_label(NAME).check()
-        page.get_by_label("PIN").fill(PIN)
-        page.get_by_role("button", name="Sign in").click()
-        page.get_by_role("heading", name="On the bench").wait_for()
+    with open_heard(chromium, base, microphone, "/board/") as page:
+        sign_in(page)
         yield page
 
 
@@ -74,10 +67,7 @@ def test_a_microphone_that_is_refused_leaves_the_keys(chromium: Browser, base: s
     with browser(chromium, "--deny-permission-prompts") as started:
         page = started.new_page(base_url=base)
         page.goto("/board/")
-        page.get_by_label(NAME).check()
-        page.get_by_label("PIN").fill(PIN)
-        page.get_by_role("button", name="Sign in").click()
-        page.get_by_role("heading", name="On the bench").wait_for()
+        sign_in(page)
         strung(page)
         page.get_by_role("button", name="Hear taps").click()
         page.get_by_text("The microphone is not allowed here. Type the figures instead.").wait_for()
