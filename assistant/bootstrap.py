@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import gc
 import os
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from dialogue.action_calls import ActionCalls
     from dialogue.conversation import Conversation
     from dialogue.counter.counter import Counter
+    from dialogue.messages import Understanding
     from dialogue.rulebooks.editions import Shelf
     from rules.rulebook import Rulebook
     from storage.backup import Backup, Restored
@@ -29,6 +31,9 @@ if TYPE_CHECKING:
 MOST_NAMES = 150
 """Customers whose names the ears are told of; more would make them hear names in everything."""
 NAMES_DUE_IN_DAYS = 30
+OBJECTS_BETWEEN_COLLECTIONS = 50_000
+"""Started, the program holds very many objects that stay: Python's usual 700 would look through them all the time."""
+COLLECTIONS_BETWEEN_LARGER = (20, 20)
 
 
 @lru_cache(maxsize=4)
@@ -131,17 +136,27 @@ def open_conversation(settings: Settings) -> Iterator[Conversation]:
     """
     from dialogue.conversation import Conversation
     from dialogue.services import Services
-    from dialogue.understanding import understand
 
     with open_database(settings) as store:
-        yield Conversation(Services(store, open_book(settings)), understand)
+        yield Conversation(Services(store, open_book(settings)), _understand)
 
 
-def prepare_language() -> None:
-    """Load all of the language of the counter, which the first turns would else load piece by piece."""
+def _understand(text: str, **known: Any) -> Understanding:
+    # The opening words are said before there is anything to understand.
+    from dialogue.understanding import understand
+
+    return understand(text, **known)
+
+
+def prepare_turns() -> None:
+    """Load what turns would else load piece by piece: the language first, then the use cases few talks come to."""
+    from dialogue.services import at_need
     from dialogue.understanding import prepare
 
     prepare()
+    at_need.import_all()
+    # The start is over: from here on memory is looked through little by little, so that no turn waits for it.
+    gc.set_threshold(OBJECTS_BETWEEN_COLLECTIONS, *COLLECTIONS_BETWEEN_LARGER)
 
 
 def load_listener(model: str | None = None) -> Listener:
@@ -161,7 +176,7 @@ def load_listener(model: str | None = None) -> Listener:
     from dialogue.lesson_words import with_lessons
     from dialogue.understanding import understand
 
-    prepare_language()
+    prepare_turns()
     try:
         ears = load_ears(model or os.environ.get("COUNTERPULL_WHISPER") or None)
         return Listener(ears, with_lessons(understand))
@@ -324,9 +339,7 @@ def warm_up(settings: Settings) -> None:
     Raises:
         CommandError: when the rulebook cannot be used.
     """
-    import gc
-
-    prepare_language()
+    prepare_turns()
     suppose_facts({}, {}, settings.today, open_book(settings))
     gc.collect()
     gc.freeze()

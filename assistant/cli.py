@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import atexit
 import datetime as dt
 import gc
 import importlib
@@ -14,8 +15,9 @@ from collections.abc import Sequence
 from assistant.exits import CommandError, Exit
 from assistant.settings import Settings
 
-OBJECTS_BETWEEN_COLLECTIONS = 50_000
-"""Starting makes very many objects that stay: Python's usual 700 would look through them all again and again."""
+OBJECTS_OF_A_START = 300_000
+"""A talk has made 260,000 objects by its first answer, and nearly all of them stay: nothing is gained by looking
+through them before. Whatever runs for long sets less (`bootstrap.prepare_turns`)."""
 COMMANDS = {
     "talk": "talk a consultation through, typed",
     "listen": "the same conversation by voice, from a microphone or recordings",
@@ -50,7 +52,9 @@ COMMANDS = {
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    gc.set_threshold(OBJECTS_BETWEEN_COLLECTIONS, 20, 20)
+    gc.set_threshold(OBJECTS_OF_A_START)
+    # What is left at the end dies with the process: looking through all of it would keep the shell waiting.
+    atexit.register(gc.freeze)
     words = list(sys.argv[1:] if argv is None else argv)
     options = build_parser(words).parse_args(words)
     settings = Settings.build(options.db, options.today, options.book)

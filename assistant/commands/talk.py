@@ -27,7 +27,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace, settings: Settings) -> Exit:
     """Hold one conversation until the input ends or somebody stops."""
-    from assistant.bootstrap import open_conversation, prepare_language
+    from assistant.bootstrap import open_conversation, prepare_turns
     from assistant.channels import terminal
     from dialogue.messages import Message
 
@@ -42,7 +42,7 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
         elif sys.stdin.isatty():
             opening = turn("")
             # While somebody reads the opening words and types.
-            threading.Thread(target=prepare_language, daemon=True).start()
+            threading.Thread(target=prepare_turns, daemon=True).start()
             terminal.run_terminal(turn, opening, _history_file())
         else:
             terminal.run_plain(turn, turn(""), sys.stdin.buffer)

@@ -8,15 +8,12 @@ from dataclasses import replace
 from typing import Any
 
 from dialogue.counter.counter import Counter
-from dialogue.counter.customers import strings_in
 from dialogue.counter.limits import figure
-from dialogue.forecasts.matching import Matched, known_bed, match_beds
 from dialogue.racquets import STRING_FACTS
+from dialogue.services.at_need import advice, advice_why, customers, matching
 from dialogue.services.records import printed_range
 from dialogue.services.turns import TurnWork
 from dialogue.translate import job_facts
-from rules.advice import advise_strings
-from rules.advice_why import explain_not_advised
 from rules.facts import Material, Span
 from rules.intake import POUNDS_PER
 from storage.rows import StringJobRow
@@ -41,12 +38,12 @@ class Advising(TurnWork):
             wanted: whether the strings among the facts are those that are to go in, so that only the tension is open.
         """
         kept = raw if wanted else {name: value for name, value in raw.items() if name not in STRING_FACTS}
-        advice = advise_strings(self.facts(kept, today), self.book, printed_span(printed))
-        return advice.to_dict() if advice else None
+        advised = advice.advise_strings(self.facts(kept, today), self.book, printed_span(printed))
+        return advised.to_dict() if advised else None
 
     def why_not_advised(self, raw: Mapping[str, Any], today: dt.date, material: str) -> tuple[str, ...]:
         """Return, line by line, why other strings were not advised."""
-        return explain_not_advised(self.facts(raw, today), self.book, Material(material))
+        return advice_why.explain_not_advised(self.facts(raw, today), self.book, Material(material))
 
     def felt_before(self, record: Mapping[str, Any] | None, *, other: bool) -> dict[str, Any] | None:
         """Return the stringing on record that a new one is to feel like; None where there is none.
@@ -85,30 +82,32 @@ class Advising(TurnWork):
             job = unit.jobs.get(feel["job_id"]) if feel["job_id"] else None
             before = unit.racquets.get(job.racquet_id) if job else None
             after = unit.racquets.get(feel["racquet_id"]) if feel["racquet_id"] else None
-            old = known_bed(feel["old"], job, before)
-            new = known_bed({name: value for name, value in feel["new"].items() if name != "same"}, None, after)
+            old = matching.known_bed(feel["old"], job, before)
+            new = matching.known_bed(
+                {name: value for name, value in feel["new"].items() if name != "same"}, None, after
+            )
             printed = printed or (printed_range(after) if after else None)
         if feel["new"].get("same"):
             mains, crosses = (replace(side, pull=None) for side in (old.mains, old.crosses))
             gauge = feel["new"].get("gauge")
             new = replace(new, mains=replace(mains, gauge_mm=gauge or mains.gauge_mm), crosses=crosses)
         given = frozenset(given_up)
-        return _as_json(match_beds(old, new, printed_span(printed), other_frame=feel["frame"], given_up=given))
+        return _as_json(matching.match_beds(old, new, printed_span(printed), other_frame=feel["frame"], given_up=given))
 
 
 def _latest(unit: UnitOfWork, customer_id: int, but: int | None) -> StringJobRow | None:
     """Return a customer's stringing that was put on last, of another racquet than the one left."""
-    jobs = (strings_in(unit, row.id) for row in unit.racquets.of_customer(customer_id) if row.id != but)
+    jobs = (customers.strings_in(unit, row.id) for row in unit.racquets.of_customer(customer_id) if row.id != but)
     known = [job for job in jobs if job and job.mains_material]
     return max(known, key=lambda job: job.strung_on or dt.date.min, default=None)
 
 
 def _own(unit: UnitOfWork, racquet_id: int) -> StringJobRow | None:
-    job = strings_in(unit, racquet_id)
+    job = customers.strings_in(unit, racquet_id)
     return job if job and job.mains_material else None
 
 
-def _as_json(matched: Matched) -> dict[str, Any]:
+def _as_json(matched: matching.Matched) -> dict[str, Any]:
     """Return what was found of two beds as the conversation keeps it."""
     if matched.found is None:
         return {"missing": list(matched.missing), "install": matched.install, "found": None}

@@ -7,10 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dialogue.errors import ValueRefused
-from dialogue.forecasts.foresee import foresee_loss
-from dialogue.forecasts.fresh import bed_of_facts, bed_on_card, compare_with_estimate, doubt_baseline
-from dialogue.rulebooks.explaining import Explainer
 from dialogue.services.advising import Advising
+from dialogue.services.at_need import explaining, forecast_book, foresee, fresh, near_misses, turning, whatif
 from dialogue.services.cards import Card, Checked, DueEntry, Foreseen, Moved, RacquetCard
 from dialogue.services.lessons import Lessons
 from dialogue.services.records import Records
@@ -20,10 +18,6 @@ from rules.book_format import OWN
 from rules.chain import decide
 from rules.decision import Decision, Verdict
 from rules.errors import FactRefused
-from rules.forecast_book import load_forecast_book
-from rules.near_misses import explain_why_not, explain_why_not_later
-from rules.turning import Part, find_turns
-from rules.whatif import decide_what_if
 from storage.errors import Conflict
 from storage.rows import ConsultationRow, ConversationRow
 
@@ -97,7 +91,7 @@ class Services(Stringings, Lessons, Advising):
     def what_if(self, raw: Mapping[str, Any], changes: Mapping[str, Any], today: dt.date) -> dict[str, Any]:
         """Return the decision there would be with some facts changed, as JSON; nothing is kept."""
         try:
-            return decide_what_if(self.facts(raw, today), changes, self.book).to_dict()
+            return whatif.decide_what_if(self.facts(raw, today), changes, self.book).to_dict()
         except FactRefused as refused:
             raise ValueRefused(refused.fact, refused.message) from refused
 
@@ -105,26 +99,26 @@ class Services(Stringings, Lessons, Advising):
         """Return, line by line, why it is not "restring now", or why the day is not a later one."""
         facts = self.facts(raw, today)
         if sooner:
-            return explain_why_not(facts, self.book, Verdict.RESTRING_NOW).lines
-        return explain_why_not_later(facts, self.book).lines
+            return near_misses.explain_why_not(facts, self.book, Verdict.RESTRING_NOW).lines
+        return near_misses.explain_why_not_later(facts, self.book).lines
 
     def why_not_play_on(self, raw: Mapping[str, Any], today: dt.date) -> tuple[str, ...]:
         """Return, line by line, why it is not "play on"."""
-        return explain_why_not(self.facts(raw, today), self.book, Verdict.PLAY_ON).lines
+        return near_misses.explain_why_not(self.facts(raw, today), self.book, Verdict.PLAY_ON).lines
 
     def who_says_so(self, decision: Mapping[str, Any], *, spoken: bool) -> tuple[str, ...]:
         """Return each source of a decision with what rests on it, the numbers but aloud, and advice that differs."""
-        told = Explainer(self.book).who_says_so(decision)
+        told = explaining.Explainer(self.book).who_says_so(decision)
         return tuple(told.data["spoken"]) if spoken else told.lines
 
     def told_for(self, decision: Mapping[str, Any], depth: str) -> tuple[str, ...]:
         """Return a decision told at one depth: for a customer, a stringer or a trainee."""
-        return Explainer(self.book).depth(decision, depth).lines
+        return explaining.Explainer(self.book).depth(decision, depth).lines
 
     def what_would_change(self, raw: Mapping[str, Any], today: dt.date) -> tuple[str, ...]:
         """Return the smallest changes that would turn the verdict, or else the day, a line each."""
         facts = self.facts(raw, today)
-        turns = find_turns(facts, self.book) or find_turns(facts, self.book, Part.DATE)
+        turns = turning.find_turns(facts, self.book) or turning.find_turns(facts, self.book, turning.Part.DATE)
         return tuple(dict.fromkeys(turn.line for turn in turns))
 
     def groups(self) -> tuple[str, ...]:
@@ -142,11 +136,11 @@ class Services(Stringings, Lessons, Advising):
             today: the day of the conversation.
             job_id: the stringing's card, whose readings count beside those that were said.
         """
-        facts, book = self.facts(raw, today), load_forecast_book()
+        facts, book = self.facts(raw, today), forecast_book.load_forecast_book()
         if facts.strung_on is None or not facts.baseline:
             return None
         with self.work() as unit:
-            found = foresee_loss(unit, facts, today, job_id)
+            found = foresee.foresee_loss(unit, facts, today, job_id)
         if found is None or not found.readings:
             return None
         reach = found.reach(book.figures.told_line_percent.value)
@@ -175,13 +169,13 @@ class Services(Stringings, Lessons, Advising):
         facts = self.facts(raw, today)
         if facts.baseline or not facts.reading:
             return None
-        bed = bed_of_facts(facts)
+        bed = fresh.bed_of_facts(facts)
         if record and record.get("job_id"):
             with self.work() as unit:
                 job = unit.jobs.get(record["job_id"])
                 if facts.strung_on and job.strung_on == facts.strung_on.day:
-                    bed = bed_on_card(job, unit.racquets.get(job.racquet_id))
-        found = compare_with_estimate(bed, facts.reading[-1])
+                    bed = fresh.bed_on_card(job, unit.racquets.get(job.racquet_id))
+        found = fresh.compare_with_estimate(bed, facts.reading[-1])
         return found.values() if found else None
 
     def move_date(self, raw: Mapping[str, Any], move: Mapping[str, Any], today: dt.date) -> Moved:
@@ -209,7 +203,7 @@ class Services(Stringings, Lessons, Advising):
             facts = self.facts(raw, today)
         except ValueRefused:
             return None
-        doubt = doubt_baseline(bed_of_facts(facts), facts.baseline)
+        doubt = fresh.doubt_baseline(fresh.bed_of_facts(facts), facts.baseline)
         return doubt.says if doubt else None
 
     # Consultations.

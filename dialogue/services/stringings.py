@@ -7,32 +7,23 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from dialogue.counter.bench import Strung as StrungJob
-from dialogue.counter.bench import list_bench, log_strung, redate
 from dialogue.counter.counter import Counter
-from dialogue.counter.customers import CustomerDraft, strings_in
-from dialogue.counter.drop_off import DropOff, Frame, take_in
-from dialogue.counter.labels import find_labels
 from dialogue.counter.outcomes import Refusal
-from dialogue.counter.pickup import hand_over
-from dialogue.counter.readings import Measured, log_reading
-from dialogue.counter.strings import SIDES, Side, Strings, outside_printed, pounds
-from dialogue.forecasts.fresh import bed_on_card, doubt_baseline
 from dialogue.products import Product
 from dialogue.racquets import DATED_FACTS, PLAYER_FACTS
 from dialogue.services.advising import advised_note
+from dialogue.services.at_need import bench, customers, drop_off, labels, left, pickup, readings
+from dialogue.services.at_need import fresh as fresh_bed
 from dialogue.services.cards import Fetched, Label, Logged, LookedOver, RacquetCard, Received, Strung, Waiting
 from dialogue.services.records import Records
 from dialogue.services.turns import TurnWork
 from rules.chain import decide
-from rules.facts import Facts, Reading
+from rules.facts import Reading
 from storage.errors import Conflict, NotFound
-from storage.rows import JobStatus, RacquetRow, ReadingRole
+from storage.rows import JobStatus, ReadingRole
 from storage.unit_of_work import UnitOfWork
 
 STRING_SLOTS = ("mains_material", "crosses_material", "mains_tension", "crosses_tension")
-TAIL = 7
-"""A number of so few digits is only the end of one."""
 
 
 class Stringings(TurnWork):
@@ -58,8 +49,8 @@ class Stringings(TurnWork):
         job = Records(unit).job(card)
         if job.strung_on and job.consultation_id is None:
             # Strung before its date was worked out: the label and the "why" need a decision to rest on.
-            redate(counter, job.tag)
-        outcome = hand_over(counter, job.tag)
+            bench.redate(counter, job.tag)
+        outcome = pickup.hand_over(counter, job.tag)
         if isinstance(outcome, Refusal):
             return Fetched(card, (), None, job.promised_on, counter.wording.remark(outcome))
         compared = ""
@@ -77,7 +68,7 @@ class Stringings(TurnWork):
             job = unit.jobs.latest_of(racquet_id)
             if job is None:
                 return None
-            outcome = log_strung(counter, StrungJob(tag=job.tag))
+            outcome = bench.log_strung(counter, bench.Strung(tag=job.tag))
             if isinstance(outcome, Refusal):
                 return Strung(records.card(racquet_id, today), None, refusal=counter.wording.remark(outcome))
             remarks = tuple(counter.wording.remark(remark) for remark in outcome.remarks)
@@ -87,17 +78,17 @@ class Stringings(TurnWork):
         """Return what waits to be strung, by promised day."""
         with self.work() as unit:
             records, counter = Records(unit), self._counter(unit, today)
-            rows = [row.job for row in list_bench(counter).rows if row.job.status == JobStatus.RECEIVED]
+            rows = [row.job for row in bench.list_bench(counter).rows if row.job.status == JobStatus.RECEIVED]
             return tuple(Waiting(records.card(job.racquet_id, today), job.promised_on) for job in rows)
 
     def label(self, racquet_id: int, today: dt.date) -> Label | None:
         """Return what stands on the label of the strings in a racquet; None where there are none."""
         with self.work() as unit:
-            card, job = Records(unit).card(racquet_id, today), strings_in(unit, racquet_id)
+            card, job = Records(unit).card(racquet_id, today), customers.strings_in(unit, racquet_id)
             if job is None:
                 return None
             counter = self._counter(unit, today)
-            found = find_labels(counter, (job.tag,))
+            found = labels.find_labels(counter, (job.tag,))
             if isinstance(found, Refusal):
                 return Label(
                     card, today, about=False, strung_on=today, strings="", refusal=counter.wording.remark(found)
@@ -135,16 +126,16 @@ class Stringings(TurnWork):
         with self.work() as unit:
             records, counter = Records(unit), self._counter(unit, today)
             card = records.card(racquet_id, today)
-            job = strings_in(unit, racquet_id) or unit.jobs.latest_of(racquet_id)
+            job = customers.strings_in(unit, racquet_id) or unit.jobs.latest_of(racquet_id)
             if job is None:
                 return Logged(card, fresh=False, before=None, after=None)
             if fresh is None:
                 fresh = job.strung_on == today and not unit.readings.of_job(job.id, ReadingRole.BASELINE)
             role = ReadingRole.BASELINE if fresh else ReadingRole.CHECK
-            bed = bed_on_card(job, unit.racquets.get(racquet_id)) if fresh and not sure else None
-            if doubt := doubt_baseline(bed, facts.reading):
+            bed = fresh_bed.bed_on_card(job, unit.racquets.get(racquet_id)) if fresh and not sure else None
+            if doubt := fresh_bed.doubt_baseline(bed, facts.reading):
                 return Logged(card, fresh, None, None, doubt=doubt.says)
-            outcomes = [log_reading(counter, job.tag, role, _measured(entry)) for entry in facts.reading]
+            outcomes = [readings.log_reading(counter, job.tag, role, _measured(entry)) for entry in facts.reading]
             last = outcomes[-1]
             if isinstance(last, Refusal):
                 return Logged(card, fresh, None, None, refusal=counter.wording.remark(last))
@@ -164,19 +155,20 @@ class Stringings(TurnWork):
             today: the day of the conversation.
         """
         said_facts = said["facts"]
-        wanted = self._wanted(customer, said, today)
+        strings = {name: said_facts[name] for name in STRING_SLOTS if name in said_facts}
+        wanted = left.read_drop_off(customer, said, self.facts(strings, today))
         with self.work() as unit:
             counter = self._counter(unit, today)
             if said.get("advised"):
                 wanted = replace(wanted, notes=advised_note(counter, said["advised"]))
-            outcome = take_in(counter, wanted)
+            outcome = drop_off.take_in(counter, wanted)
             if isinstance(outcome, Refusal):
                 sentence = counter.wording.remark(outcome)
                 return Received(None, opened=False, refusal=sentence, refused_slot=outcome.fact)
             remarks = tuple(counter.wording.remark(remark) for remark in outcome.remarks)
             records = Records(unit)
             records.learn(outcome.customer.id, self.facts({**said_facts, "unknown": []}, today))
-            if customer["customer_id"] is None and _is_tail(customer.get("phone")):
+            if customer["customer_id"] is None and left.is_tail(customer.get("phone")):
                 unit.customers.change(outcome.customer.id, phone=customer["phone"])
             if said.get("consultation"):
                 unit.consultations.link(
@@ -184,30 +176,6 @@ class Stringings(TurnWork):
                 )
             card = records.card(outcome.racquet.id, today)
             return Received(card, opened=outcome.job is not None, remarks=remarks)
-
-    def _wanted(self, customer: Mapping[str, Any], said: Mapping[str, Any], today: dt.date) -> DropOff:
-        """Return what was said of a racquet left at the counter as the counter takes it in."""
-        day = said.get("promised_on")
-        facts = self.facts({name: said["facts"][name] for name in STRING_SLOTS if name in said["facts"]}, today)
-        low, high = _printed_lb(said.get("printed_range"))
-        same = said.get("same_as")
-        return DropOff(
-            customer_id=customer["customer_id"],
-            new_customer=_draft(customer),
-            racquet_id=customer.get("racquet_id"),
-            frame=Frame(
-                nickname=said.get("racquet_name"),
-                sport=said["facts"].get("sport"),
-                tension_min_lb=low,
-                tension_max_lb=high,
-            ),
-            frame_check=said["frame_check"],
-            seen_by=said.get("seen_by"),
-            strings=_changes(facts, said) if same else _strings(facts, said.get("products") or {}),
-            same_as=same,
-            promised_on=dt.date.fromisoformat(day) if day else None,
-            wish=said.get("wish"),
-        )
 
     def products(self) -> tuple[Product, ...]:
         """Return what the shop sells, as its catalogue names it."""
@@ -224,62 +192,22 @@ class Stringings(TurnWork):
             today: the day of the conversation.
         """
         facts = self.facts(raw, today)
-        low, high = _printed_lb(printed)
         outside = None
-        if facts.mains_tension and (strings := _tensions(facts)):
+        if refusal := left.outside_range(facts, printed):
             with self.work() as unit:
-                frame = RacquetRow(tension_min_lb=low, tension_max_lb=high)
-                refusal = outside_printed(frame, strings.columns())
-                outside = self._counter(unit, today).wording.remark(refusal) if refusal else None
+                outside = self._counter(unit, today).wording.remark(refusal)
         strung = {name: value for name, value in raw.items() if name not in DATED_FACTS}
         decision = decide(self.facts({**strung, "strung_on": today.isoformat()}, today), self.book)
         needs = tuple(need.fact for need in decision.needs if need.fact in PLAYER_FACTS)
         return LookedOver(outside, needs)
 
 
-def _draft(customer: Mapping[str, Any]) -> CustomerDraft | None:
-    """Return what is new of a customer: everything of a new one; an address was given to be written to."""
-    email = customer.get("email")
-    told = {"email": email, "consent_to_contact": True} if email else {}
-    if customer["customer_id"] is None:
-        phone = customer.get("phone")
-        return CustomerDraft(name=customer["name"], phone=None if _is_tail(phone) else phone, **told)
-    return CustomerDraft(**told) if told else None
-
-
 def _gauge(millimetres: float | None) -> str | None:
     return f"{millimetres:.2f}" if millimetres else None
 
 
-def _is_tail(phone: str | None) -> bool:
-    """Tell whether only the end of a number was given, which tells namesakes apart and reaches nobody."""
-    return phone is not None and len(phone) <= TAIL
-
-
-def _printed_lb(printed: Mapping[str, Any] | None) -> tuple[float | None, float | None]:
-    """Return the range printed on a frame in lb."""
-    if not printed:
-        return None, None
-    return pounds(printed["min"], printed["unit"]), pounds(printed["max"], printed["unit"])
-
-
-def _tensions(facts: Facts) -> Strings | None:
-    """Return the tensions alone, whatever the strings."""
-    mains, crosses = (replace(_side(facts, side), material=None) for side in ("mains", "crosses"))
-    return Strings(mains=mains, crosses=None if crosses == Side() else crosses) if mains != Side() else None
-
-
-def _changes(facts: Facts, said: Mapping[str, Any]) -> Strings | None:
-    """Return what is to be other than last time: tensions, and crosses that were named."""
-    strings = _tensions(facts)
-    if not said.get("crosses_said") or facts.crosses_material is None:
-        return strings
-    crosses = _of_product(_side(facts, "crosses"), (said.get("products") or {}).get("crosses"))
-    return Strings(mains=strings.mains if strings else Side(), crosses=crosses)
-
-
-def _measured(entry: Reading) -> Measured:
-    return Measured(
+def _measured(entry: Reading) -> readings.Measured:
+    return readings.Measured(
         values=entry.values,
         kind=entry.kind.value if entry.kind else None,
         unit=entry.unit,
@@ -287,18 +215,3 @@ def _measured(entry: Reading) -> Measured:
         taken_on=entry.taken_on,
         sure=True,  # asked back before
     )
-
-
-def _strings(facts: Facts, products: Mapping[str, Any]) -> Strings | None:
-    mains, crosses = (_of_product(_side(facts, side), products.get(side)) for side in SIDES)
-    return Strings(mains=mains, crosses=None if crosses == Side() else crosses) if mains.material else None
-
-
-def _of_product(side: Side, product: Mapping[str, Any] | None) -> Side:
-    return replace(side, product=product["name"], gauge=product["gauge"]) if product else side
-
-
-def _side(facts: Facts, side: str) -> Side:
-    material, tension = getattr(facts, f"{side}_material"), getattr(facts, f"{side}_tension")
-    side_ = Side(material=material.value if material else None)
-    return replace(side_, tension=tension.value, unit=tension.unit) if tension else side_
