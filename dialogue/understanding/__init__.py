@@ -25,7 +25,7 @@ def prepare() -> None:
     """Load the language whole, so that no turn waits for any of it; without this a turn loads what it needs."""
     with _loading:
         understander = _loaded()
-    understander.book.compile_all()
+    understander.prepare()
 
 
 def understand(  # noqa: PLR0913 - the turn, and what was known of it

@@ -106,7 +106,8 @@ class CueBook:
         self.rows = tuple(rows)
         # Strings and numbers only: a table the garbage collector need not walk.
         self._phrases: dict[str, int] = {}
-        self._ends: list[list[Row]] = []
+        self._ends: list[tuple[Row, ...]] = []
+        self._places: dict[tuple[int, ...], int] = {}
         self._by_word: dict[str, list[tuple[Row, Compiled]]] = {}
         self._always: list[tuple[Row, Compiled]] = []
         self.vocabulary: set[str] = set()
@@ -115,24 +116,34 @@ class CueBook:
             for compiled in row.says:
                 if compiled.phrases is not None:
                     self._add_phrases(row, compiled.phrases)
+                    self.vocabulary.update(" ".join(compiled.phrases).split())
                     continue
                 if not compiled.needs:
                     self._always.append((row, compiled))
                 for word in compiled.needs:
                     self._by_word.setdefault(word, []).append((row, compiled))
 
-    def _add_phrases(self, row: Row, phrases: Iterable[tuple[str, ...]]) -> None:
+    def _add_phrases(self, row: Row, phrases: Iterable[str]) -> None:
+        known, alone = self._phrases, self._place_of((row,))
         for phrase in phrases:
-            self.vocabulary.update(phrase)
-            for length in range(1, len(phrase)):
-                self._phrases.setdefault(" ".join(phrase[:length]), ONLY_BEGUN)
-            whole = " ".join(phrase)
-            if self._phrases.get(whole, ONLY_BEGUN) == ONLY_BEGUN:
-                self._phrases[whole] = len(self._ends)
-                self._ends.append([])
-            rows = self._ends[self._phrases[whole]]
-            if not rows or rows[-1] is not row:
-                rows.append(row)
+            at = phrase.rfind(" ")
+            # Where one beginning is known, every shorter one is.
+            while at > 0 and (begun := phrase[:at]) not in known:
+                known[begun] = ONLY_BEGUN
+                at = phrase.rfind(" ", 0, at)
+            place = known.get(phrase, ONLY_BEGUN)
+            if place == ONLY_BEGUN:
+                known[phrase] = alone
+            elif place != alone and self._ends[place][-1] is not row:
+                known[phrase] = self._place_of((*self._ends[place], row))
+
+    def _place_of(self, rows: tuple[Row, ...]) -> int:
+        """Return where these rows stand among the ends of phrases; many phrases end in the same ones."""
+        key = tuple(map(id, rows))
+        if key not in self._places:
+            self._places[key] = len(self._ends)
+            self._ends.append(rows)
+        return self._places[key]
 
     def compile_all(self) -> None:
         """Compile every pattern now, so that no turn has to wait for one."""

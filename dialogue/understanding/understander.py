@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -81,6 +82,7 @@ class Understander:
     """The language of the counter, loaded once from the cue files."""
 
     def __init__(self, folder: Path = CUE_FOLDER) -> None:
+        self._folder = folder
         words = read_cues("words.yaml", folder)
         self.compiler = read_lists(folder)
         dates = read_date_words(self.compiler, folder)
@@ -89,7 +91,6 @@ class Understander:
         self.spelling = _spelling(words, self.book.vocabulary, folder)
         self.names = dates.names
         self.guard = Guard(folder)
-        self.repairer = Repairer(folder)
         self.numbers = Numbers(Compiler(_lists(folder)), folder)
         self.acts = Acts(folder)
         self.limits = TensionLimits.read(folder)
@@ -100,6 +101,16 @@ class Understander:
         self.beside_a_date = frozenset(words["beside_a_date"])
         self.suggestions = Suggestions(folder)
         self.sound_alikes = SoundAlikes(folder)
+
+    @cached_property
+    def repairer(self) -> Repairer:
+        """The repairs of what a recogniser misheard, which a typed talk never needs."""
+        return Repairer(self._folder)
+
+    def prepare(self) -> None:
+        """Load what a turn would else load when it comes to it."""
+        self.repairer  # noqa: B018 - a cached property
+        self.book.compile_all()
 
     def understand(self, text: str, turn: Turn) -> Understanding:
         """Return what a turn means; any text at all has an answer."""
@@ -235,17 +246,17 @@ def _spelling(words: Mapping[str, Any], vocabulary: AbstractSet[str], folder: Pa
     soft = (word for phrase in soft_words(folder) for word in phrase.split())
     # The listed words first: of several one slip away the first is taken.
     targets = dict.fromkeys([*words["guessed"], *sorted({*vocabulary, *own, *others, *soft})])
-    by_letter: dict[str, tuple[str, ...]] = {}
+    by_letter: dict[str, list[str]] = {}
     for word in targets:
         if len(word) >= SHORTEST_GUESSED - 1 and word.isalpha():
-            by_letter[word[0]] = (*by_letter.get(word[0], ()), word)
+            by_letter.setdefault(word[0], []).append(word)
     return Spelling(
         fillers=frozenset(words["fillers"]),
         meant={str(said): tuple(str(meant).split()) for said, meant in words["spellings"].items()},
         marks=words["marks"],
         clause_words=frozenset(words["clause_words"]),
         figures=frozenset(numbers["cardinals"]) - {numbers["pronoun"]},
-        guessed=by_letter,
+        guessed={letter: tuple(found) for letter, found in by_letter.items()},
         known=frozenset({*targets, *words["common"]}),
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ def validate(folder: Path = CUE_FOLDER) -> list[str]:
     """Return every problem of the cue files as "file: row: what to do"; empty when they are sound."""
     try:
         understander = Understander(folder)
+        repairs = understander.repairer.problems()
     except CueBroken as broken:
         # The first broken row ends the loading; whoever mends the files wants to hear of all.
         return [*_malformed(folder)] or [str(broken)]
@@ -28,7 +29,7 @@ def validate(folder: Path = CUE_FOLDER) -> list[str]:
         *_unknown_names(understander),
         *_never_fire(understander),
         *_fights(understander),
-        *understander.repairer.problems(),
+        *repairs,
         *understander.acts.problems(),
     ]
 
@@ -63,12 +64,10 @@ def _never_fire(understander: Understander) -> Iterator[str]:
     steady = _Steady(understander)
     for row in understander.book.rows:
         for compiled in row.says:
-            known = {" ".join(phrase) for phrase in compiled.phrases or ()}
-            said = compiled.phrases if compiled.phrases is not None else (tuple(compiled.sample.split()),)
-            for phrase in said:
-                if steady.keeps(phrase):
+            known = frozenset(compiled.phrases or ())
+            for text in (compiled.sample,) if compiled.phrases is None else compiled.phrases:
+                if steady.keeps(text):
                     continue
-                text = " ".join(phrase)
                 read = steady.read(text)
                 if (
                     read != text
@@ -89,9 +88,9 @@ class _Steady:
         self._known: dict[str, bool] = {}
         self._read: dict[str, str] = {}
 
-    def keeps(self, phrase: Sequence[str]) -> bool:
+    def keeps(self, phrase: str) -> bool:
         """Tell whether no word of a phrase is read as another; False where that is not sure."""
-        return all(self._keeps(word) for word in phrase)
+        return all(self._keeps(word) for word in phrase.split())
 
     def read(self, text: str) -> str:
         """Return the words of a text as the cues see them."""
@@ -125,7 +124,7 @@ def _fights(understander: Understander) -> Iterator[str]:
                     other = seen.setdefault(key, row)
                     if other is not row and _meaning(other) != _meaning(row):
                         yield (
-                            f"cues/{row.file}: {row.id}: fights {other.id} over {' '.join(phrase)!r};"
+                            f"cues/{row.file}: {row.id}: fights {other.id} over {phrase!r};"
                             " leave the phrase to one of them"
                         )
 

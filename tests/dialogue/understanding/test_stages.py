@@ -137,7 +137,7 @@ def test_templates_say_what_their_words_say() -> None:
     """Choices, options, lists, numbers and gaps."""
     compiler = Compiler({"colour": ["red", "dark blue"], "joined_by": ["to"], "joined_unit": ["times"]})
     compiled = compiler.compile("the [old] <colour> (racquet|frame)")
-    assert ("the", "dark", "blue", "frame") in (compiled.phrases or ())
+    assert "the dark blue frame" in (compiled.phrases or ())
     assert compiler.compile("<q> times").pattern.match("2 to 3 times ")
     assert compiler.compile("when ... due").pattern.search("when is it really due ")
     assert not compiler.compile("when ... due").pattern.search("when , due ")
