@@ -261,14 +261,13 @@ def merged(claim: Claim, talk: Talk) -> Any:
 def kept(talk: Talk, said: Sequence[Claim], before: Mapping[str, Any]) -> list[Event]:
     """Return the events that follow from values just kept: their words, what was noted, and an outdated decision."""
     slots = talk.slots
-    refused = (slots["refused"] or {}).get("slot")
-    changed = [claim for claim in said if claim.slot != refused and slots[claim.slot] != before.get(claim.slot)]
+    changed = [claim for claim in said if slots[claim.slot] != before.get(claim.slot)]
     key = slots["racquet_key"]
     noted = [{"slot": claim.slot, "old": before.get(claim.slot), "racquet": key} for claim in changed]
     noted = [*slots["noted"], *noted]
     events = [SlotSet("noted", noted)]
     if any(claim.slot in FACTS for claim in said):
-        words = {claim.slot: claim.words for claim in said if claim.words and claim.slot != refused}
+        words = {claim.slot: claim.words for claim in said if claim.words}
         known = {claim.slot for claim in said if slots[claim.slot] is not None}
         events += [
             SlotSet("words", {**slots["words"], **words}),

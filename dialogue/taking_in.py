@@ -18,6 +18,7 @@ from dialogue.tracker import Talk
 from dialogue.translate import stepped
 
 OTHER = "other"
+COUNT = "racquet_count"
 ASKED_ANEW: Mapping[str, tuple[str, ...]] = {
     "same_as": (*STRING_FACTS, "outside"),
     "wish": ("mains_tension", "crosses_tension", "outside"),
@@ -70,7 +71,7 @@ class TakingIn:
 
     def _keep_of_the_talk(self, talk: Talk, said: Sequence[Claim], today: dt.date) -> None:
         """Keep what belongs to the conversation rather than to one racquet."""
-        for claim in said:
+        for claim in _counted(talk, said):
             if claim.slot == DECLINES:
                 talk.apply([SlotSet("declined", list(dict.fromkeys([*talk.slots["declined"], *claim.value])))])
                 continue
@@ -126,7 +127,7 @@ class TakingIn:
         sure: list[Claim] = []
         waiting: list[Claim] = []
         for said in group:
-            claim = self._absolute(said, talk.slots)
+            claim = self._absolute(said, {**talk.slots, **{each.slot: each.value for each in sure}})
             if claim is None:
                 # "Two pounds less", of mains that are not known yet: nobody shall lose it unheard.
                 talk.apply([SlotSet("asked_back", {"slot": said.slot, "key": f"utter_ask_{said.slot}"})])
@@ -157,8 +158,8 @@ class TakingIn:
         slots = (SlotSet(claim.slot, claim.value) for claim in sure)
         talk.apply([ActionExecuted("consultation_form"), *slots])
         validate()
-        self._restore_refused(talk, before)
-        talk.apply(kept(talk, sure, before))
+        refused = self._restore_refused(talk, before)
+        talk.apply(kept(talk, [claim for claim in sure if claim.slot not in refused], before))
         self._keep_products(talk, sure)
 
     @staticmethod
@@ -179,18 +180,15 @@ class TakingIn:
         return None if value is None else replace(claim, value=value)
 
     @staticmethod
-    def _restore_refused(talk: Talk, before: Mapping[str, Any]) -> None:
-        """Give a slot back what it held before a value that cannot be, and ask for it again."""
+    def _restore_refused(talk: Talk, before: Mapping[str, Any]) -> frozenset[str]:
+        """Return the slots whose new value cannot be, each given back what it held; the one told of is asked again."""
         refused = talk.slots["refused"]
-        if refused:
-            slot = refused["slot"]
-            talk.apply(
-                [
-                    SlotSet(slot, before.get(slot)),
-                    SlotSet("requested_slot", slot),
-                    SlotSet("failures", talk.slots["failures"] + 1),
-                ]
-            )
+        if not refused:
+            return frozenset()
+        lost = frozenset(slot for slot in before if talk.slots[slot] is None)
+        again = [SlotSet("requested_slot", refused["slot"]), SlotSet("failures", talk.slots["failures"] + 1)]
+        talk.apply([*(SlotSet(slot, before[slot]) for slot in lost), *again])
+        return lost
 
     @staticmethod
     def _close_questions(talk: Talk, sure: Sequence[Claim], waiting: Sequence[Claim]) -> None:
@@ -207,3 +205,13 @@ class TakingIn:
             talk.apply([SlotSet("pending", pending)])
         if slots["asked_back"] and slots["asked_back"]["slot"] in {claim.slot for claim in sure}:
             talk.apply([SlotSet("asked_back", None)])
+
+
+def _counted(talk: Talk, said: Sequence[Claim]) -> list[Claim]:
+    """Return what may be kept: fewer than one racquet may not, and is asked about until the count is said."""
+    for claim in said:
+        if claim.slot == COUNT and claim.value < 1:
+            talk.apply([SlotSet("asked_back", {"slot": COUNT, "key": f"utter_ask_{COUNT}"})])
+        elif claim.slot == COUNT and (talk.slots["asked_back"] or {}).get("slot") == COUNT:
+            talk.apply([SlotSet("asked_back", None)])
+    return [claim for claim in said if claim.slot != COUNT or claim.value >= 1]

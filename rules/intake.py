@@ -155,6 +155,11 @@ def _plain(number: float) -> str:
     return f"{number:g}"
 
 
+def _again(number: float) -> str:
+    """Return the end of a refusal: what is wrong with a figure below zero, and what to do."""
+    return ": none lies below zero, so say it again without a minus." if number < 0 else "; say it again."
+
+
 @dataclass(frozen=True)
 class _Intake:
     """Parses one fact after the other for a given day and given limits."""
@@ -166,8 +171,8 @@ class _Intake:
         number = _number(fact, value)
         low, high = self.limits.ranges[limit]
         if not low <= number <= high:
-            message = f"{_name(fact)} must be from {_plain(low)} to {_plain(high)}, not {_plain(number)}."
-            raise FactRefused(fact, _short(value), message)
+            message = f"{_name(fact)} must be from {_plain(low)} to {_plain(high)}, not {_plain(number)}"
+            raise FactRefused(fact, _short(value), f"{message}{_again(number)}")
         return number
 
     def span(self, fact: str, value: Any) -> Span:
@@ -205,7 +210,7 @@ class _Intake:
             # Rounded inward, so that a figure at the end of the range shown is taken.
             least, most = math.ceil(10 * low / factor) / 10, math.floor(10 * high / factor) / 10
             shown = f"{_plain(least)} to {_plain(most)} {unit}"
-            raise FactRefused(fact, number, f"{_name(fact)} must be {shown}, not {_plain(number)}; say it again.")
+            raise FactRefused(fact, number, f"{_name(fact)} must be {shown}, not {_plain(number)}{_again(number)}")
         return Tension(number, unit)
 
     def symptoms(self, fact: str, value: Any) -> tuple[Symptom, ...]:

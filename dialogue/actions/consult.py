@@ -46,8 +46,12 @@ class ValidateConsultationForm(CounterAction, FormValidationAction):
         checked = self.services.check(slot, value, today(tracker))
         if checked.refusal is None:
             return {slot: checked.value}
+        told = tracker.slots["refused"]
+        if told and told.get("value") == value and told["slot"] == slot.replace("crosses", "mains"):
+            # One figure for mains and crosses is refused in one sentence.
+            return {slot: None}
         say(dispatcher, "utter_refused", message=checked.refusal)
-        return {slot: None, "refused": {"slot": slot, "message": checked.refusal}}
+        return {slot: None, "refused": {"slot": slot, "message": checked.refusal, "value": value}}
 
 
 def _validator(slot: str) -> Validator:

@@ -39,7 +39,7 @@ def read_asked(scan: Scan, settled: Sequence[Hit], found: Collection[str], limit
 
 def _value(asked: str, number: float, limits: TensionLimits) -> Value:
     if asked.endswith("tension"):
-        unit = "kg" if limits.kg_from <= number < limits.lb_from else "lb"
+        unit, _ = limits.unit_of(number, None, badminton=False)
         return {"value": tidy(number), "unit": unit}
     if asked == "hours_per_play" and number > LONGEST_IN_HOURS:
         return tidy(number / MINUTES_AN_HOUR)

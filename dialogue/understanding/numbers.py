@@ -20,11 +20,12 @@ LANGUAGE = "en"
 
 @dataclass(frozen=True)
 class Rewrite:
-    """One row that says a number otherwise: "<n> and a half" is n plus 0.5."""
+    """One row that says a number otherwise: "<n> and a half" is n plus 0.5, "minus <n>" is n below zero."""
 
     says: Compiled
     gives: str
     adds: float
+    below_zero: bool = False
 
 
 @dataclass(frozen=True)
@@ -141,7 +142,8 @@ def number_forms(folder: Path = CUE_FOLDER) -> dict[str, tuple[str, ...]]:
 
 def _rewrite(raw: Mapping[str, Any], compiler: Compiler) -> Rewrite:
     try:
-        return Rewrite(compiler.compile(raw["says"]), str(raw["gives"]), float(raw.get("adds", 0)))
+        says, gives = compiler.compile(raw["says"]), str(raw["gives"])
+        return Rewrite(says, gives, float(raw.get("adds", 0)), bool(raw.get("below_zero")))
     except (TemplateWrong, KeyError) as wrong:
         raise CueBroken("numbers.yaml", str(raw.get("says", raw)), f"{wrong}; needs `says:` and `gives:`") from wrong
 
@@ -153,7 +155,8 @@ def _apply(line: Line, rewrites: list[Rewrite]) -> Line:
         for match in reversed(list(rewrite.says.pattern.finditer(line.text))):
             groups = {name: text for name, text in match.groupdict().items() if text is not None}
             if "n" in groups and IS_NUMBER.match(groups["n"]):
-                groups["n"] = plain(float(groups["n"]) + rewrite.adds)
+                number = float(groups["n"]) + rewrite.adds
+                groups["n"] = plain(-abs(number) if rewrite.below_zero else number)
             line = line.replace(match.span(), rewrite.gives.format(**groups).split())
     return line
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,11 @@ RELATIVE = frozenset({"less", "more", "same"})
 PAIRS = {"pair": None, "pair_pounds": "lb", "pair_kilos": "kg"}
 UNITS = {"pounds": "lb", "kilos": "kg"}
 TENSION_ASKED = frozenset({"mains_tension", "crosses_tension", "confirm"})
+OTHER_UNIT = {"kg": "lb", "lb": "kg"}
+GUESSED = "guessed_unit"
+"""Why a tension is read back whose figure the unit that was said cannot belong to."""
+ALIKE = 1.2
+"""Pounds within which a tension said in both units is one tension: people round."""
 
 
 @dataclass(frozen=True)
@@ -28,6 +33,7 @@ class Item:
     value: Any
     span: tuple[int, int]
     hit: Hit
+    readback: str | None = None
 
 
 @dataclass(frozen=True)
@@ -39,6 +45,9 @@ class TensionLimits:
     kg_from: float
     kg_to: float
     highest_pair: float
+    largest_step: float
+    """Farther below the mains no crosses are strung, in any unit."""
+    lb_per_kg: float
     units: Mapping[str, str]
 
     @classmethod
@@ -46,6 +55,23 @@ class TensionLimits:
         """Return the limits of the tension file."""
         table = read_cues("tension.yaml", folder)
         return cls(**table["limits"], units=table["units"])
+
+    def unit_of(self, number: float, said: str | None, *, badminton: bool) -> tuple[str, str | None]:
+        """Return the unit of a bare figure: the one said in the same breath where the figure can be in it.
+
+        Where it cannot, the unit is guessed from the figure, and the second value says why that is read back.
+        """
+        size = abs(number)
+        guessed = "kg" if self.kg_from <= size < self.lb_from and not badminton else "lb"
+        if said is None:
+            return guessed, None
+        low, high = (self.kg_from, self.kg_to) if said == "kg" else (self.lowest, self.highest_pair)
+        return (said, None) if low <= size <= high else (OTHER_UNIT[said], GUESSED)
+
+    def alike(self, one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+        """Tell whether two tensions are one, said in both units."""
+        pounds = [float(value["value"]) * (self.lb_per_kg if value["unit"] == "kg" else 1) for value in (one, other)]
+        return bool(one["unit"] != other["unit"]) and abs(pounds[0] - pounds[1]) <= ALIKE
 
 
 def read_materials(scan: Scan) -> list[Found]:
@@ -66,7 +92,7 @@ def _share(scan: Scan, items: Sequence[Item], what: str) -> list[Found]:
         named = sides if len(owners) == 1 else [hit for hit in sides if scan.owner_of(hit.span) == owner]
         for item, side in assign(scan, mine, named, what):
             names = (MAINS, CROSSES) if side == BOTH else (side,)
-            found += [make(f"{name}_{what}", item.value, item.hit) for name in names]
+            found += [make(f"{name}_{what}", item.value, item.hit, item.readback) for name in names]
     return found
 
 
@@ -151,20 +177,54 @@ def read_tensions(scan: Scan, settled: Sequence[Hit], limits: TensionLimits, *, 
     hits = [hit for hit in settled if hit.row.slot == "tension"]
     relative = [hit for hit in hits if hit.row.reads in RELATIVE and _means_crosses(scan, hit, hits)]
     plain = [hit for hit in hits if hit.row.reads not in RELATIVE]
-    unit = next((UNITS[hit.row.reads] for hit in plain if hit.row.reads in UNITS), None)
+    context = Context(limits, _unit_said(scan, plain, limits), badminton)
     found: list[Found] = []
     items: list[Item] = []
     for hit in plain:
         if hit.row.reads in PAIRS:
-            found += _pair(scan, hit, (limits, unit, badminton))
-        elif (item := _item(scan, hit, (limits, unit, badminton))) is not None:
+            found += _pair(scan, hit, context)
+        elif (item := _item(scan, hit, context)) is not None:
             items.append(item)
     if not found:
-        found += _share(_without(scan, relative), items, "tension")
+        found += _share(_without(scan, relative), _said_once(items, limits), "tension")
+    found = [_below_mains(one, found, context) for one in found]
     for hit in relative[:1]:
         found = [one for one in found if one.slot != "crosses_tension"]
-        found.append(make("crosses_tension", _relative(hit, limits, unit), hit))
+        found.append(make("crosses_tension", _relative(hit, limits, context.unit), hit))
     return found
+
+
+def _unit_said(scan: Scan, plain: Sequence[Hit], limits: TensionLimits) -> str | None:
+    """Return the one unit of a line, beside a figure or by itself ("27 and 26, both in pounds")."""
+    beside = {UNITS[hit.row.reads] for hit in plain if hit.row.reads in UNITS}
+    if beside:
+        return beside.pop() if len(beside) == 1 else None
+    units = set()
+    for token, start in zip(scan.line.tokens, scan.line.starts, strict=True):
+        span = (start, start + len(token.word) + 1)
+        if token.word in limits.units and not scan.blocked("tension", span) and not scan.is_negated(span):
+            units.add(limits.units[token.word])
+    return units.pop() if len(units) == 1 else None
+
+
+def _said_once(items: Sequence[Item], limits: TensionLimits) -> list[Item]:
+    """Return the items without those that say one before them once more in the other unit: "55 pounds, so 25 kilos"."""
+    kept: list[Item] = []
+    for item in items:
+        if not any(limits.alike(other.value, item.value) for other in kept):
+            kept.append(item)
+    return kept
+
+
+def _below_mains(one: Found, found: Sequence[Found], context: Context) -> Found:
+    """Return "crosses minus 2" as two less than the mains; any other tension below zero stays, to be refused."""
+    number = one.value["value"]
+    both = any(other.slot == "mains_tension" and other.span == one.span and other.value == one.value for other in found)
+    if one.slot != "crosses_tension" or both or not -context.limits.largest_step <= number < 0:
+        return one
+    mains = next((other.value["unit"] for other in found if other.slot == "mains_tension"), None)
+    value = {"value": number, "unit": context.unit or mains or "lb", "relative_to": MAINS}
+    return replace(one, value=value, readback=None)
 
 
 def _without(scan: Scan, relative: Sequence[Hit]) -> Scan:
@@ -198,34 +258,45 @@ def _relative(hit: Hit, limits: TensionLimits, unit: str | None) -> dict[str, An
     return {"value": tidy(value), "unit": limits.units.get(said, unit or "lb"), "relative_to": MAINS}
 
 
-Context = tuple[TensionLimits, str | None, bool]
+@dataclass(frozen=True)
+class Context:
+    """What a bare figure is read by."""
+
+    limits: TensionLimits
+    unit: str | None
+    """The unit said in the same breath."""
+    badminton: bool
+
+    def may_be(self, number: float) -> bool:
+        """Tell whether a figure that nobody asked for may be a tension, its sign left aside."""
+        return self.limits.kg_from <= abs(number) <= self.limits.highest_pair
 
 
 def _item(scan: Scan, hit: Hit, context: Context) -> Item | None:
-    limits, unit, badminton = context
     number = float(hit.groups["n"] or 0)
     if hit.row.reads in UNITS:
         return Item({"value": tidy(number), "unit": UNITS[hit.row.reads or ""]}, hit.span, hit)
-    if scan.asked not in TENSION_ASKED and not limits.kg_from <= number <= limits.highest_pair:
+    below_mains = -context.limits.largest_step <= number < 0 and bool(scan.hits.get("side"))
+    if scan.asked not in TENSION_ASKED and not (below_mains or context.may_be(number)):
         return None
-    return Item({"value": tidy(number), "unit": unit or _guess(number, limits, badminton=badminton)}, hit.span, hit)
-
-
-def _guess(number: float, limits: TensionLimits, *, badminton: bool) -> str:
-    return "kg" if limits.kg_from <= number < limits.lb_from and not badminton else "lb"
+    unit, readback = context.limits.unit_of(number, context.unit, badminton=context.badminton)
+    return Item({"value": tidy(number), "unit": unit}, hit.span, hit, readback)
 
 
 def _pair(scan: Scan, hit: Hit, context: Context) -> list[Found]:
-    limits, unit, badminton = context
-    first, second = float(hit.groups["n"] or 0), float(hit.groups["m"] or 0)
-    unit = PAIRS[hit.row.reads or ""] or unit or _guess(first, limits, badminton=badminton)
-    if not all(limits.kg_from <= number <= limits.highest_pair for number in (first, second)):
+    numbers = [float(hit.groups["n"] or 0), float(hit.groups["m"] or 0)]
+    below = -context.limits.largest_step <= numbers[1] < 0
+    if not all(context.may_be(number) for number in numbers[: 1 if below else 2]):
         return []
+    unit = PAIRS[hit.row.reads or ""] or context.unit
+    if unit is None:
+        unit, _ = context.limits.unit_of(numbers[0], None, badminton=context.badminton)
     order = (MAINS, CROSSES)
     sides = [side.row.value for side in scan.hits.get("side", ()) if side.row.value != BOTH]
     if sides[:2] == [CROSSES, MAINS]:
         order = (CROSSES, MAINS)
-    return [
-        make(f"{side}_tension", {"value": tidy(number), "unit": unit}, hit)
-        for side, number in zip(order, (first, second), strict=True)
-    ]
+    found = []
+    for side, number in zip(order, numbers, strict=True):
+        own, readback = context.limits.unit_of(number, unit, badminton=context.badminton)
+        found.append(make(f"{side}_tension", {"value": tidy(number), "unit": own}, hit, readback))
+    return found

@@ -1,8 +1,8 @@
 """The small language of the cue files, compiled to bounded patterns; holds no wording and knows no slot.
 
-A template is words with `(one|other)`, `[optional]`, `<name>` for a word list or a number (`<@name>` where the words
-found are wanted), and `...` for up to four words of no importance. Every word of a line of talk is followed by one
-space, and so is every compiled word.
+A template is words with `(one|other)`, `[optional]`, `<name>` for a word list or a number (`<below>` for one below
+zero, `<@name>` where the words found are wanted), and `...` for up to four words of no importance. Every word of a
+line of talk is followed by one space, and so is every compiled word.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ GAP = r"(?:[^ ,.;?!]+ ){0,4}?"
 BUILT_IN = {
     "n": (rf"(?P<n>{NUMBER}) ", "3"),
     "m": (rf"(?P<m>{NUMBER}) ", "4"),
+    "below": (r"(?P<n>-\d{1,9}(?:\.\d{1,6})?) ", "-3"),
     "day": (r"(?P<n>\d{1,2}) ", "3"),
     "ord": (r"(?P<ord>\d{1,2})(?:st|nd|rd|th) ", "3rd"),
     "year": (r"(?P<year>(?:19|20)\d\d) ", "2025"),
@@ -82,6 +83,8 @@ class Compiler:
         self._forms = forms or {}
         self._known: dict[str, Piece] = {}
         self._words: dict[str, Piece] = {}
+        self.words: set[str] = set()
+        """Every word that a compiled template says: none of them is a slip of another."""
 
     def compile(self, template: str) -> Compiled:
         """Return the compiled template.
@@ -129,6 +132,7 @@ class Compiler:
 
     def _said(self, words: Sequence[str]) -> list[str]:
         """Return a phrase in every form in which its words reach the cues."""
+        self.words.update(words)
         if self._forms.keys().isdisjoint(words):
             return [" ".join(words)]
         forms = [self._forms.get(word, (word,)) for word in words]

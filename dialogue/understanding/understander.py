@@ -88,10 +88,12 @@ class Understander:
         dates = read_date_words(self.compiler, folder)
         rows: list[Row] = [row for name in ROW_FILES for row in read_rows(name, self.compiler, folder)]
         self.book = CueBook([*(_as_date(row) for row in rows), *dates.rows])
-        self.spelling = _spelling(words, self.book.vocabulary, folder)
         self.names = dates.names
         self.guard = Guard(folder)
-        self.numbers = Numbers(Compiler(_lists(folder)), folder)
+        counting = Compiler(_lists(folder))
+        self.numbers = Numbers(counting, folder)
+        said = self.compiler.words | counting.words
+        self.spelling = _spelling(words, self.book.vocabulary, said, folder)
         self.acts = Acts(folder)
         self.limits = TensionLimits.read(folder)
         self.reading_words = ReadingWords(folder)
@@ -238,8 +240,8 @@ def _emptied(act: Act, asked: str | None, found: Sequence[Found]) -> frozenset[s
     return frozenset(DIRECTIONS) if act.intent == "ask_due_list" else frozenset()
 
 
-def _spelling(words: Mapping[str, Any], vocabulary: AbstractSet[str], folder: Path) -> Spelling:
-    """Return how single words are read: by the word file, and by what every other file knows."""
+def _spelling(words: Mapping[str, Any], vocabulary: AbstractSet[str], said: AbstractSet[str], folder: Path) -> Spelling:
+    """Return how single words are read: by the word file, and by what every other file knows and says."""
     own = (str(word) for name in ("topic", "guessed") for word in words[name])
     numbers = read_cues("numbers.yaml", folder)
     others = (*read_cues("guard.yaml", folder)["stop_words"], *numbers["cardinals"], *numbers["ordinals"])
@@ -257,7 +259,7 @@ def _spelling(words: Mapping[str, Any], vocabulary: AbstractSet[str], folder: Pa
         clause_words=frozenset(words["clause_words"]),
         figures=frozenset(numbers["cardinals"]) - {numbers["pronoun"]},
         guessed={letter: tuple(found) for letter, found in by_letter.items()},
-        known=frozenset({*targets, *words["common"]}),
+        known=frozenset({*targets, *words["common"], *said}),
     )
 
 

@@ -30,8 +30,8 @@ def read_wanted(scan: Scan, limits: TensionLimits) -> list[Found]:
 
 
 def _step(hit: Hit, limits: TensionLimits) -> Found | None:
-    """Return how far from the tension of last time is wanted."""
-    size = float(hit.groups["n"] or 0)
+    """Return how far from the tension of last time is wanted; "minus 2" is as far as "2 down"."""
+    size = abs(float(hit.groups["n"] or 0))
     unit = limits.units.get((hit.groups.get("tension_unit") or "").strip(), "lb")
     return make(STEP, {"value": tidy(hit.row.value * size), "unit": unit}, hit) if 0 < size <= LARGEST_STEP else None
 

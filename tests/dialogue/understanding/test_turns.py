@@ -11,7 +11,8 @@ import yaml
 from dialogue.understanding import understand
 from tests.dialogue.understanding.scoring import REFERENCE_DAY
 
-TURNS = yaml.safe_load((Path(__file__).parent / "turns.yaml").read_text(encoding="utf8"))
+TABLES = ("turns.yaml", "figures.yaml")
+TURNS = [turn for name in TABLES for turn in yaml.safe_load((Path(__file__).parent / name).read_text(encoding="utf8"))]
 
 
 @pytest.mark.parametrize("turn", TURNS, ids=lambda turn: turn["said"])
