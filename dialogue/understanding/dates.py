@@ -10,7 +10,8 @@ from typing import Any
 
 from dialogue.understanding.cuebook import CUE_FOLDER, Hit, Row, read_cues
 from dialogue.understanding.cues import Scan
-from dialogue.understanding.date_forms import FUTURE, NEAR, PAST, Dated, Names, Sight, read_date
+from dialogue.understanding.date_forms import read_date
+from dialogue.understanding.dated import FUTURE, NEAR, PAST, Dated, Names, Sight
 from dialogue.understanding.found import Found
 from dialogue.understanding.templates import Compiler
 
