@@ -2,7 +2,7 @@
 
 from rasa_sdk.executor import ActionExecutor
 
-from dialogue.actions import advice, bench, consult, drop_off, feel, practise, records, talk
+from dialogue.actions import advice, bench, consult, drop_off, feel, practise, readings, records, talk, whose
 from dialogue.actions.base import CounterAction
 from dialogue.services import Services
 
@@ -25,12 +25,12 @@ ACTIONS: tuple[type[CounterAction], ...] = (
     talk.NextRacquet,
     talk.Offer,
     talk.AnswerOffer,
-    records.FindCustomer,
-    records.AskWhich,
-    records.Choose,
+    whose.FindCustomer,
+    whose.AskWhich,
+    whose.Choose,
     records.Keep,
     records.HandOver,
-    records.LogReading,
+    readings.LogReading,
     advice.Advise,
     advice.WeighAdvice,
     advice.TellAdvice,

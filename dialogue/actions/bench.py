@@ -10,7 +10,7 @@ from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
 from dialogue.actions.base import CounterAction, Events, customer_slot, racquet_of, say, sealed, set_slots, today
-from dialogue.actions.records import STRINGS, told_strings
+from dialogue.actions.whose import STRINGS, told_strings
 from dialogue.racquets import FACTS
 from dialogue.services import RacquetCard
 from dialogue.telling import Telling

@@ -10,7 +10,7 @@ from rasa_sdk.executor import CollectingDispatcher
 from rasa_sdk.interfaces import Tracker
 
 from dialogue.actions.base import CounterAction, Events, customer_slot, racquet_of, say, sealed, set_slots, today
-from dialogue.actions.records import DROPPING, MEANT, STRINGS, told_strings, which_racquet
+from dialogue.actions.whose import DROPPING, MEANT, STRINGS, told_strings, which_racquet
 from dialogue.advising import advised_sentences
 from dialogue.counter_words import NEW, by_number
 from dialogue.errors import ValueRefused
