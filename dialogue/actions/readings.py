@@ -58,7 +58,8 @@ class LogReading(CounterAction):
         if logged.refusal:
             say(dispatcher, "utter_refused", message=logged.refusal)
             return [ActiveLoop(None), *set_slots(requested_slot=None, told=True)]
-        self._tell(dispatcher, logged, slots["reading"] or slots["baseline"])
+        kept = logged.card.facts.get("baseline" if logged.fresh else "reading") or [slots[_said_as(slots)]]
+        self._tell(dispatcher, logged, kept[-1])
         facts = {name: logged.card.facts.get(name) for name in FACTS}
         decided = set_slots(decision=logged.after, told=True, record=logged.card.to_record())
         what = phrase("utter_undone_reading", racquet=racquet_of(logged.card))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from dialogue.counter.bench import the_job
@@ -22,6 +22,7 @@ from dialogue.counter.outcomes import Outcome, Remark, answering, refuse
 from dialogue.forecasts.fresh import bed_on_card, compare_with_estimate, doubt_baseline
 from dialogue.forecasts.stringings import reading_of
 from rules.decision import Decision
+from rules.errors import FactRefused
 from rules.facts import Reading
 from rules.intake import parse_facts
 from rules.measurement import mean, spread
@@ -88,7 +89,7 @@ def log_reading(counter: Counter, tag: str, role: str, measured: Measured) -> Re
 
 def log_in(counter: Counter, unit: UnitOfWork, case: Case, role: ReadingRole, measured: Measured) -> ReadingLogged:
     """Keep a reading in an open unit of work."""
-    reading = read_measured(counter, role, measured)
+    reading = read_measured(counter, role, _by_the_same(counter, case, role, measured))
     day = reading.taken_on or counter.today
     _check_belongs(unit, case, day)
     if role == ReadingRole.BASELINE:
@@ -120,6 +121,19 @@ def log_in(counter: Counter, unit: UnitOfWork, case: Case, role: ReadingRole, me
             remarks=remarks,
         )
     return _weigh(counter, unit, case, row)
+
+
+def _by_the_same(counter: Counter, case: Case, role: ReadingRole, measured: Measured) -> Measured:
+    """Return a check whose instrument nobody said as one of the baseline's, where that can show such a figure."""
+    fresh = [row for row in case.readings if row.role == ReadingRole.BASELINE]
+    if role != ReadingRole.CHECK or not fresh or measured.kind or measured.unit or measured.instrument:
+        return measured
+    same = replace(measured, kind=fresh[-1].kind, unit=fresh[-1].unit, instrument=fresh[-1].instrument)
+    try:
+        read_measured(counter, role, same)
+    except FactRefused:
+        return measured
+    return same
 
 
 def middle(row: ReadingRow, places: int = 4) -> float:

@@ -21,6 +21,8 @@ MOST_FIGURES = 12
 OTHER = {BASELINE: READING, READING: BASELINE}
 ROLES = {"baseline": BASELINE, "weak_baseline": BASELINE, "reading": READING, "weak_reading": READING}
 ASKED = frozenset({BASELINE, READING})
+CHECKED = "reading.checked"
+"""The row of a check with its figures right behind it."""
 FARTHEST = 9
 FARTHEST_LETTERS = 90
 """Farther apart than this no mark and figure belong together; spares counting the words between."""
@@ -130,6 +132,9 @@ def _share(scan: Scan, numbers: Sequence[tuple[tuple[int, int], float]]) -> Mapp
             roles[span] = role
             used.add(index)
     default = scan.asked if scan.asked in ASKED else READING
+    if any(hit.row.id == CHECKED for hit in marks) and set(roles.values()) <= {READING}:
+        # "Check Tobias: 27 and 28" is one check with its repeats.
+        return dict.fromkeys((span for span, _ in numbers), READING)
     said = set(roles.values())
     rest = [span for span, _ in numbers if span not in roles]
     if len(said) == 1 and len(rest) > 1 and not scan.asked:

@@ -19,7 +19,7 @@ from dialogue.understanding.cues import Scan, numeric_pool, read_plain, read_sym
 from dialogue.understanding.customers import CustomerWords, read_choice, read_name, read_phone
 from dialogue.understanding.dates import DIRECTIONS, DatesRead, date_lists, read_date_words, read_dates
 from dialogue.understanding.explain import stages_after, stages_before, unmatched
-from dialogue.understanding.found import Found
+from dialogue.understanding.found import Found, overlaps
 from dialogue.understanding.frames import Frames
 from dialogue.understanding.guard import Guard, Guarded
 from dialogue.understanding.lines import SHORTEST_GUESSED, Line, Spelling, read_line
@@ -51,6 +51,8 @@ DENIABLE = frozenset({"symptoms", "breaks_strings"})
 DENIED_WHOLE = frozenset({"label_due", "league_start", "reading", "baseline"})
 """Slots that "no" empties: there is no label, no league, no reading."""
 READING_ASKED = frozenset({"reading", "baseline"})
+READ_OFF = frozenset(f"reading.{way}_{unit}" for way in ("said", "checked") for unit in ("pounds", "kilos"))
+"""The rows of a figure in a unit of tensions that was read off an instrument."""
 
 
 @dataclass(frozen=True)
@@ -286,6 +288,8 @@ def _gives_way(hit: Hit, scan: Scan) -> bool:
     if hit.row.slot != "tension":
         return False
     in_pounds = any(kind.row.id == "reading.pounds" for kind in scan.role("reading", "kind"))
+    if any(kind.row.id in READ_OFF and overlaps(kind.span, hit.span) for kind in scan.role("reading", "kind")):
+        return True
     bare = hit.row.reads in {"bare", "pair"} and hit.row.value != SAID_OF_STRINGING
     return bare or in_pounds or scan.asked in READING_ASKED
 
