@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -15,10 +15,12 @@ from assistant.channels.voice.audio import RATE, BytesSource
 from assistant.channels.voice.errors import VoiceProblem, phrase
 from assistant.channels.voice.hear import Hearing, Listener
 from assistant.channels.voice.loop import Habits, VoiceLoop
-from assistant.channels.voice.speak import Mouth, Sound, Speaker
+from assistant.channels.voice.speak import Mouth, Speaker
+from assistant.channels.voice.speakable import split_sentences
 from dialogue.messages import Reply
 from tests.assistant.voice import speech
 from tests.assistant.voice.conftest import TODAY, Say
+from tests.assistant.voice.players import PATIENCE, HeldPlayer
 from tests.assistant.voice.speech import Sound as Clip
 from tests.assistant.voice.test_detect import source_of
 
@@ -55,19 +57,6 @@ class Notebook:
     def show_level(self, loudness: float) -> None:
         """Write down a level."""
         self.levels.append(loudness)
-
-
-class Ear:
-    """Plays nothing but takes the time that it would."""
-
-    def play(self, sound: Sound, stopped: Callable[[], bool]) -> None:
-        """Wait as long as the sound lasts."""
-        end = time.monotonic() + sound.seconds
-        while time.monotonic() < end and not stopped():
-            time.sleep(0.005)
-
-    def close(self) -> None:
-        """Nothing stays open."""
 
 
 OPENING = Reply(("How often do you play?",), asked="plays_per_week")
@@ -193,7 +182,7 @@ def test_recordings_are_kept_only_when_asked(listener: Listener, say: Say, tmp_p
 def test_speaks_and_can_be_told_how(listener: Listener, say: Say) -> None:
     """The word "slower" changes how it speaks and takes no turn; the answer begins after the end of speech."""
     loop, script, screen = begin(listener)
-    loop.mouth = Mouth(Speaker(), Ear())
+    loop.mouth = Mouth(Speaker(), HeldPlayer(ends=True))
     pace = loop.mouth.manner.words_a_minute
     with talk(say("slow down please", "slt"), say("three times a week", "rms")) as source:
         loop.run(source)
@@ -205,40 +194,56 @@ def test_speaks_and_can_be_told_how(listener: Listener, say: Say) -> None:
 
 
 def test_the_key_stops_the_talking(listener: Listener) -> None:
-    """Enter, or a pedal that sends it, makes the assistant fall silent."""
-    loop, _, _ = begin(listener)
-    loop.mouth = Mouth(Speaker(), Ear())
+    """Enter, or a pedal that sends it, makes the assistant fall silent in the middle of a sentence."""
+    loop, _, screen = begin(listener)
+    player = HeldPlayer()
+    loop.mouth = Mouth(Speaker(), player)
     loop.mouth.say("This is a long sentence that nobody wants to hear to its end, for it goes on and on. " * 4)
+    assert player.has_begun(1)
     loop.type("")
-    begun = time.monotonic()
     with source_of(speech.pad(np.zeros(0, np.int16), before=0.2, after=0.2)) as source:
         loop.run(source)
-    assert loop.mouth.wait(timeout=5)
-    assert time.monotonic() - begun < 5
+    player.let_go()
+    assert loop.mouth.wait(timeout=PATIENCE)
+    remarks = split_sentences(" ".join(screen.notes))
+    assert screen.notes == [phrase("silence")], "what it says of the silence comes after"
+    assert player.cut == player.begun[:1]
+    assert len(player.played) == len(remarks), "the other sentences are forgotten"
     loop.close()
 
 
 def test_is_deaf_while_it_speaks(listener: Listener, say: Say) -> None:
     """Without a headset the microphone is muted while the assistant speaks, or it would answer itself."""
     loop, script, _ = begin(listener, habits=Habits(TODAY))
-    loop.mouth = Mouth(Speaker(), Ear())
+    player = HeldPlayer()
+    loop.mouth = Mouth(Speaker(), player)
     loop.mouth.say("Do you play matches that count, league or tournaments, or just for fun, and how many times a week?")
     with talk(say("three times a week", "rms")) as source:
         loop.run(source)
     assert script.told == []
+    player.let_go()
+    assert loop.mouth.wait(timeout=PATIENCE)
+    assert player.cut == [], "it was not stopped by what it did not hear"
+    with talk(say("three times a week", "rms")) as source:
+        loop.run(source)
+    assert spoken(script) == ["three times a week"]
     loop.close()
 
 
 def test_speech_stops_the_talking_with_a_headset(listener: Listener, say: Say) -> None:
     """With --barge-in somebody who speaks is heard, and the assistant falls silent."""
     loop, script, _ = begin(listener, habits=Habits(TODAY, barge_in=True))
-    loop.mouth = Mouth(Speaker(), Ear())
+    player = HeldPlayer()
+    loop.mouth = Mouth(Speaker(), player)
     loop.mouth.say("One. " * 60)
+    assert player.has_begun(1)
     source = BytesSource()
     threading.Thread(target=_send_slowly, args=(source, say("three times a week", "rms"))).start()
     with source:
         loop.run(source)
     assert spoken(script) == ["three times a week"]
+    assert player.cut[:1] == player.begun[:1], "cut in the middle of the first sentence"
+    assert player.played == []
     loop.close()
 
 

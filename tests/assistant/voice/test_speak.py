@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import time
+import threading
 import wave
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
+from concurrent.futures import Future
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ from assistant.channels.voice.errors import VoiceProblem
 from assistant.channels.voice.figures import read_figures
 from assistant.channels.voice.speak import FolderPlayer, Manner, Mouth, Sound, Speaker, make_all, to_wav
 from tests.assistant.voice.conftest import to_audio
+from tests.assistant.voice.players import PATIENCE, HeldPlayer
 from tests.assistant.voice.speech import DITHER, read, to_sound
 
 
@@ -30,30 +32,31 @@ def speaker() -> Iterator[Speaker]:
     speaker.close()
 
 
-class SlowPlayer:
-    """Takes as long as the sound lasts, and notes what was played."""
+class HeldSpeaker(Speaker):
+    """Gives out each sentence, made by another speaker, only when it is told to."""
 
-    def __init__(self) -> None:
-        self.played: list[float] = []
+    def __init__(self, speaker: Speaker) -> None:
+        self._speaker = speaker
+        self._held: list[tuple[Future[Sound], Future[Sound]]] = []
 
-    def play(self, sound: Sound, stopped: Callable[[], bool]) -> None:
-        """Play a sound until told to stop."""
-        begun = time.monotonic()
-        while time.monotonic() - begun < sound.seconds:
-            if stopped():
-                return
-            time.sleep(0.005)
-        self.played.append(sound.seconds)
+    def make(self, sentence: str, manner: Manner) -> Future[Sound]:
+        """Return the sound of a sentence, which comes when it is given out."""
+        future: Future[Sound] = Future()
+        self._held.append((future, self._speaker.make(sentence, manner)))
+        return future
 
-    def close(self) -> None:
-        """Nothing stays open."""
+    def give(self) -> int:
+        """Give out the next sentence and return how many are left."""
+        future, made = self._held.pop(0)
+        future.set_result(made.result(timeout=PATIENCE))
+        return len(self._held)
 
 
 def test_every_sentence_is_made(speaker: Speaker) -> None:
     """Short and long sentences come out whole, one after the other, however many wait."""
     usual = Manner.usual()
     wanted = ["Yes.", "Restring soon.", "It has lost twenty percent since it was strung, " * 6, "Done."] * 6
-    sounds = [future.result(timeout=30) for future in [speaker.make(text, usual) for text in wanted]]
+    sounds = [future.result(timeout=PATIENCE) for future in [speaker.make(text, usual) for text in wanted]]
     for sound, again in zip(sounds[:4], sounds[4:8], strict=True):
         assert sound.seconds == pytest.approx(again.seconds, abs=0.05)
     assert sounds[2].seconds > 10 * sounds[0].seconds
@@ -64,7 +67,7 @@ def test_slower_and_louder(speaker: Speaker) -> None:
     usual = Manner.usual()
     text = "The label says the third of December."
     slow, loud = usual.changed("slower").changed("slower"), usual.changed("quieter").changed("quieter")
-    plain, slower, quieter = (speaker.make(text, manner).result(timeout=10) for manner in (usual, slow, loud))
+    plain, slower, quieter = (speaker.make(text, manner).result(timeout=PATIENCE) for manner in (usual, slow, loud))
     assert slower.seconds > 1.1 * plain.seconds
 
     def power(sound: Sound) -> float:
@@ -77,34 +80,41 @@ def test_slower_and_louder(speaker: Speaker) -> None:
 
 
 def test_says_the_first_sentence_before_the_last_is_made(speaker: Speaker) -> None:
-    """`say` returns at once, sentences are played in order, and the first sound is told."""
-    player = SlowPlayer()
-    mouth = Mouth(speaker, player)
-    begun: list[float] = []
-    mouth.on_sound = lambda: begun.append(time.monotonic())
-    asked = time.monotonic()
-    mouth.say("Yes. That is the third of December. Bye.")
-    assert time.monotonic() - asked < 0.5
+    """`say` returns before anything is made, each sentence is played once it is there, and the first sound is told."""
+    held, player = HeldSpeaker(speaker), HeldPlayer(ends=True)
+    mouth = Mouth(held, player)
+    sounds_before: list[int] = []
+    mouth.on_sound = lambda: sounds_before.append(len(player.begun))
+    saying = threading.Thread(target=mouth.say, args=("Yes. That is the third of December. Bye.",), daemon=True)
+    saying.start()
+    saying.join(PATIENCE)
+    assert not saying.is_alive(), "it waits for what it says"
     assert mouth.speaking
-    assert mouth.wait(timeout=20)
-    assert len(begun) == 1
-    assert len(player.played) == 3
-    assert player.played[1] > player.played[0]
+    assert player.begun == []
+    for number in (1, 2, 3):
+        assert held.give() == 3 - number
+        assert player.has_begun(number)
+        assert len(player.begun) == number
+    assert mouth.wait(timeout=PATIENCE)
+    assert sounds_before == [0], "told once, before the first sound"
+    assert player.played == player.begun
+    assert player.played[1].seconds > player.played[0].seconds
 
 
 def test_falls_silent_at_once(speaker: Speaker) -> None:
     """Told to stop, it stops in the middle of a sentence and forgets the others; then it speaks again."""
-    player = SlowPlayer()
+    player = HeldPlayer()
     mouth = Mouth(speaker, player)
     mouth.say("This is a rather long sentence about the tension of the mains. And another one. And a third.")
-    time.sleep(0.4)
-    stopped = time.monotonic()
-    mouth.stop()
-    assert mouth.wait(timeout=5)
-    assert time.monotonic() - stopped < 1.0
-    assert player.played == []
+    assert player.has_begun(1)
+    player.order_silence(mouth.stop)
+    assert mouth.wait(timeout=PATIENCE)
+    assert player.late == 0
+    assert player.cut == player.begun
+    assert (len(player.begun), player.played) == (1, [])
+    player.let_go()
     mouth.say("Go on.")
-    assert mouth.wait(timeout=10)
+    assert mouth.wait(timeout=PATIENCE)
     assert len(player.played) == 1
 
 
@@ -113,7 +123,7 @@ def test_writes_what_it_says(speaker: Speaker, tmp_path: Path) -> None:
     mouth = Mouth(speaker, FolderPlayer(tmp_path))
     mouth.tone()
     mouth.say("Restring soon.")
-    assert mouth.wait(timeout=10)
+    assert mouth.wait(timeout=PATIENCE)
     files = sorted(tmp_path.glob("said-*.wav"))
     assert len(files) == 2
     with wave.open(str(files[0])) as file:
@@ -130,7 +140,7 @@ def test_makes_one_file_for_a_browser(speaker: Speaker) -> None:
 
 def test_prints_nothing(speaker: Speaker, capfd: pytest.CaptureFixture[str]) -> None:
     """Standard output belongs to the answers: the synthesiser's own remarks are kept from it."""
-    speaker.make("Quiet, please.", Manner.usual()).result(timeout=10)
+    speaker.make("Quiet, please.", Manner.usual()).result(timeout=PATIENCE)
     assert capfd.readouterr().out == ""
 
 
