@@ -101,15 +101,7 @@ def take_back(desk: Desk, _: argparse.Namespace) -> Exit:
     from dialogue.counter.history import undo
 
     undone = undo(desk.counter)
-    lines = [
-        desk.say(
-            "undone",
-            action=desk.say(f"action.{entry.action}"),
-            entity=desk.say(f"entity.{entry.entity}"),
-            number=entry.entity_id,
-        )
-        for entry in undone.entries
-    ]
+    lines = [desk.counter.wording.say("undone.line", what=what) for what in undone.what]
     desk.show(undone, lines)
     return Exit.DONE
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from dialogue.counter.bench import the_job
 from dialogue.counter.counter import Counter
 from dialogue.counter.outcomes import Outcome
+from dialogue.counter.taken_back import tell_taken_back
 from storage.queries import RacquetHistory
 from storage.rows import AuditRow
 
@@ -26,6 +27,8 @@ class Undone(Outcome):
 
     who: str
     entries: tuple[AuditRow, ...]
+    what: tuple[str, ...]
+    """What was taken back, in a few words each: "the membership of Bo Tarn in the Frost League"."""
 
 
 def show_history(counter: Counter, tag: str) -> History:
@@ -53,4 +56,5 @@ def undo(counter: Counter) -> Undone:
         Conflict: when something stored later rests on it.
     """
     with counter.work() as unit:
-        return Undone(who=counter.who, entries=unit.undo_last(counter.who))
+        entries = unit.undo_last(counter.who)
+        return Undone(who=counter.who, entries=entries, what=tell_taken_back(unit, entries, counter.wording))

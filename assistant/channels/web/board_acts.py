@@ -188,7 +188,7 @@ class Acts:
         """Take back what this person did last, and show the bench."""
         done = await self._do(request, undo)
         counter = self.board.counter(request)
-        note = done.problem or say(load_words()["board"]["undone"], n=len(done.outcome.entries), who=counter.who)
+        note = done.problem or say(load_words()["board"]["undone"], what="; ".join(done.outcome.what), who=counter.who)
         return await self.board.bench_page(request, done.status, note)
 
     async def _leagues(self, request: Request, work: Callable[[Counter], Any]) -> HTTPResponse:
