@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 
 from dialogue.messages import Evidence
-from dialogue.options import WORDS, answer_to
+from dialogue.options import WORDS, answer_to, plain
 from dialogue.racquets import LABELS
 
 NOUNS = "|".join(WORDS["nouns"])
@@ -26,27 +26,21 @@ DECLINES = "declines"
 """Questions that need not be asked any more, for there is nothing to be had."""
 NEW = "new"
 """The name of a racquet that is only said not to be one of those on record."""
-
-
-def _plain(text: str) -> str:
-    return " ".join(re.findall(r"[^\W_]+", text.casefold().replace("'s ", " s ").replace("\u2019s ", " s ")))
-
-
 BARE_TENSION = re.compile(rf"(?:.*\b(?:{'|'.join(WORDS['strings_before'])}) )?(?:at )?([3-7]\d(?:\.\d)?)")
-BENCH_DONE = frozenset(map(_plain, WORDS["bench_done"]))
-BENCH_NEXT = frozenset(map(_plain, WORDS["bench_next"]))
-FRAME_CLAUSES = frozenset(map(_plain, WORDS["frame_clause"]))
+BENCH_DONE = frozenset(map(plain, WORDS["bench_done"]))
+BENCH_NEXT = frozenset(map(plain, WORDS["bench_next"]))
+FRAME_CLAUSES = frozenset(map(plain, WORDS["frame_clause"]))
 
 
 def racquet_named(text: str) -> Evidence | None:
     """Return which racquet is spoken of: the words that tell it apart, such as "red frame"."""
-    plain = _plain(text)
-    for match in NAMED.finditer(plain):
+    said = plain(text)
+    for match in NAMED.finditer(said):
         words = [word for word in match[1].split() if word in LABELS["racquet_words"]]
         if words and match[1].split()[-1] == words[-1]:
             label = " ".join([*words, match[2]])
             return _piece("racquet_name", NEW if words == [NEW] else label, label)
-    another = ANOTHER.search(plain)
+    another = ANOTHER.search(said)
     return _piece("racquet_name", NEW, another[0]) if another else None
 
 
@@ -54,24 +48,24 @@ def frame_seen(text: str) -> Evidence | None:
     """Return what was said of a frame in so many words, without being asked."""
     found = answer_to("frame_said", text)
     if found is None:
-        clause = next((part for part in CLAUSE.split(text) if _plain(part) in FRAME_CLAUSES), None)
+        clause = next((part for part in CLAUSE.split(text) if plain(part) in FRAME_CLAUSES), None)
         found = ("sound", clause.strip()) if clause else None
     return _piece("frame_check", *found) if found else None
 
 
 def asks_who_is_next(text: str) -> bool:
     """Tell whether somebody at the bench asks for the next racquet."""
-    return _plain(text) in BENCH_NEXT
+    return plain(text) in BENCH_NEXT
 
 
 def wants_strings(text: str) -> bool:
     """Tell whether somebody is said to want something."""
-    return any(f" {words} " in f" {_plain(text)} " for words in WORDS["wanting"])
+    return any(f" {words} " in f" {plain(text)} " for words in WORDS["wanting"])
 
 
 def is_done(text: str) -> bool:
     """Tell whether no more is said than that something is done."""
-    return _plain(text) in BENCH_DONE
+    return plain(text) in BENCH_DONE
 
 
 def tension_said(text: str) -> str | None:
@@ -85,8 +79,8 @@ def tension_said(text: str) -> str | None:
 
 def declines_said(text: str) -> Evidence | None:
     """Return the questions that were answered before they are asked: there is nothing to be had."""
-    said = f" {_plain(text)} "
-    slots = [slot for slot, ways in WORDS["declines"].items() if any(f" {_plain(words)} " in said for words in ways)]
+    said = f" {plain(text)} "
+    slots = [slot for slot, ways in WORDS["declines"].items() if any(f" {plain(words)} " in said for words in ways)]
     return Evidence(DECLINES, slots, (0, 0), text, "counter.declines", 1.0) if slots else None
 
 
@@ -110,23 +104,23 @@ def group_said(text: str, groups: Sequence[str], *, asked: bool) -> Evidence | N
         groups: the shop's words.
         asked: whether it was asked for, so that the word alone is enough.
     """
-    plain, said = _plain(text), WORDS["group_said"]
+    words, said = plain(text), WORDS["group_said"]
     before, articles, behind, denied = (
-        "|".join(map(_plain, said[key])) for key in ("before", "articles", "behind", "not")
+        "|".join(map(plain, said[key])) for key in ("before", "articles", "behind", "not")
     )
     for group in groups:
-        word = _plain(group)
+        word = plain(group)
         named = rf"\b{word}(?:s|es)?\b"
         told = rf"(?:\b(?:{before}) (?:(?:{articles}) )?{named}|{named} (?:{behind})\b)"
-        match = re.search(named if asked else told, plain)
-        if match and not re.search(rf"\b(?:{denied}) (?:(?:{articles}|in|on|{before}) )*{word}", plain):
+        match = re.search(named if asked else told, words)
+        if match and not re.search(rf"\b(?:{denied}) (?:(?:{articles}|in|on|{before}) )*{word}", words):
             return _piece("group", group, match[0])
     return None
 
 
 def no_group(text: str) -> bool:
     """Tell whether the answer to a question for a group is that none fits."""
-    return _plain(text) in set(map(_plain, WORDS["group_said"]["none"]))
+    return plain(text) in set(map(plain, WORDS["group_said"]["none"]))
 
 
 def days_promised(text: str) -> Iterator[str]:
@@ -136,12 +130,12 @@ def days_promised(text: str) -> Iterator[str]:
     """
     for clause in reversed(CLAUSE.split(text)):
         words = clause.split()
-        if OTHER_DAYS & set(_plain(clause).split()):
+        if OTHER_DAYS & set(plain(clause).split()):
             continue
-        behind = [place for place, word in enumerate(words) if _plain(word) in PROMISING]
+        behind = [place for place, word in enumerate(words) if plain(word) in PROMISING]
         if behind:
             yield " ".join(words[behind[-1] + 1 :])
-        elif len(words) <= FEW_WORDS and DAYS & set(_plain(clause).split()):
+        elif len(words) <= FEW_WORDS and DAYS & set(plain(clause).split()):
             yield clause
 
 
@@ -153,13 +147,13 @@ def which_of(label: str | None, names: Sequence[str], text: str = "") -> int | N
         names: what the racquets on record are called, in their order; empty where one has no name.
         text: the words of the turn, in which a racquet's own name may stand.
     """
-    said = set(_plain(f"{label or ''} {text}").split())
+    said = set(plain(f"{label or ''} {text}").split())
     own = [_own(name, [other for other in names if other != name]) for name in names]
     fitting = [place for place, words in enumerate(own) if words & said]
     if len(fitting) == 1:
         return fitting[0]
     for place, words in enumerate(WORDS["ordinals"][: len(names)]):
-        if set(words[:1]) & set(_plain(label or "").split()):
+        if set(words[:1]) & set(plain(label or "").split()):
             return place
     return None
 
@@ -168,7 +162,7 @@ def fits_name(label: str | None, name: str) -> bool:
     """Tell whether a racquet may be the one that was called so."""
     if label is None or not name:
         return label != NEW
-    return label != NEW and (bool(_own(name, ()) & set(_plain(label).split())) or by_number(label))
+    return label != NEW and (bool(_own(name, ()) & set(plain(label).split())) or by_number(label))
 
 
 def by_number(label: str | None) -> bool:
@@ -178,8 +172,8 @@ def by_number(label: str | None) -> bool:
 
 def _own(name: str, others: Sequence[str]) -> set[str]:
     """Return the words of a name that no other one has, without those that every racquet may be called."""
-    shared = {word for other in others for word in _plain(other).split()}
-    return set(_plain(name).split()) - shared - set(WORDS["nouns"])
+    shared = {word for other in others for word in plain(other).split()}
+    return set(plain(name).split()) - shared - set(WORDS["nouns"])
 
 
 def _piece(slot: str, value: str, words: str) -> Evidence:

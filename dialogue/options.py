@@ -108,4 +108,4 @@ def _fits(said: set[str], own: set[str]) -> bool:
 
 def plain(text: str) -> str:
     """Return the words of a text alone, in small letters, one blank between two."""
-    return " ".join(re.findall(r"[a-z0-9]+", text.casefold()))
+    return " ".join(re.findall(r"[^\W_]+", text.casefold()))

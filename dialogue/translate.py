@@ -11,9 +11,9 @@ from typing import Any
 from rules.book_format import OUTPUTS
 from rules.decision import Decision, Verdict
 from rules.explain import REASONS
-from rules.facts import Facts, Kind, Level, Material, Season, Sport, Symptom
+from rules.facts import Facts, Kind, Level, Material, Season, Span, Sport, Symptom
 from rules.intake import POUNDS_PER
-from storage.rows import CustomerRow, ReadingRole, ReadingRow, StringJobRow
+from storage.rows import CustomerRow, RacquetRow, ReadingRole, ReadingRow, StringJobRow
 
 Phrase = dict[str, Any]
 """A response key with the values its sentence names; the values may be phrases in turn."""
@@ -274,6 +274,25 @@ def reading_json(row: ReadingRow) -> dict[str, Any]:
     found: dict[str, Any] = {"value": row.values[0]} if len(row.values) == 1 else {"values": list(row.values)}
     found |= {"kind": row.kind, "taken_on": row.taken_on.isoformat()}
     return found | {name: getattr(row, name) for name in ("unit", "instrument") if getattr(row, name)}
+
+
+def printed_range(racquet: RacquetRow) -> dict[str, Any] | None:
+    """Return the range printed on a frame as the conversation keeps it; None where nobody read it."""
+    low, high = racquet.tension_min_lb, racquet.tension_max_lb
+    return None if low is None or high is None else {"min": low, "max": high, "unit": "lb"}
+
+
+def range_lb(printed: Mapping[str, Any] | None) -> tuple[float, float] | None:
+    """Return a printed range that the conversation keeps as its ends in lb; None where nobody read it."""
+    if not printed:
+        return None
+    per = POUNDS_PER[printed["unit"] or "lb"]
+    return printed["min"] * per, printed["max"] * per
+
+
+def span_lb(ends: tuple[float, float] | None) -> Span | None:
+    """Return the ends of a range in lb as the rules take them; None where nobody read it."""
+    return Span(*ends) if ends else None
 
 
 def customer_facts(customer: CustomerRow) -> dict[str, Any]:

@@ -12,9 +12,9 @@ from dialogue.counter.outcomes import Outcome, answering, refuse
 from dialogue.counter.strings import Side, Strings, read_strings
 from dialogue.forecasts.fresh import known_on_card
 from dialogue.forecasts.matching import match_beds
-from dialogue.translate import customer_facts
+from dialogue.translate import customer_facts, printed_range, range_lb, span_lb
 from rules.advice import StringAdvice, advise_strings
-from rules.facts import Material, Span, Tension
+from rules.facts import Material, Tension
 from rules.intake import parse_facts
 from rules.same_feel import FeelAdvice
 from rules.usual_bed import KnownBed, KnownSide
@@ -74,12 +74,12 @@ def advise(
             owner = unit.customers.get(racquet.customer_id) if racquet.customer_id else None
             known = customer_facts(owner) if owner else {}
             facts = {**known, **({"sport": racquet.sport} if racquet.sport else {}), **facts}
-            printed_lb = printed_lb or _printed(racquet)
+            printed_lb = printed_lb or range_lb(printed_range(racquet))
     elif customer_id:
         with counter.look() as unit:
             facts = {**customer_facts(unit.customers.get(customer_id)), **facts}
     parsed = parse_facts(facts, today=counter.today, limits=counter.book.limits)
-    advice = advise_strings(parsed, counter.book, _span(printed_lb))
+    advice = advise_strings(parsed, counter.book, span_lb(printed_lb))
     if advice is None:
         raise refuse("no_advice", "strings")
     return StringsAdvised(advice=advice)
@@ -103,8 +103,8 @@ def match_tension(
             frame = replace(frame, head_in2=before.head_in2, pattern=before.pattern)
         same = replace(frame, mains=_unpulled(before.mains), crosses=_unpulled(before.crosses))
         after = _known(counter, unit, new, same if new.strings is None else frame)
-    printed_lb = printed_lb or (None if other_frame else _printed(racquet))
-    matched = match_beds(before, after, _span(printed_lb), other_frame=other_frame)
+    printed_lb = printed_lb or (None if other_frame else range_lb(printed_range(racquet)))
+    matched = match_beds(before, after, span_lb(printed_lb), other_frame=other_frame)
     if matched.install:
         raise refuse("physics_missing", "physics", message=matched.install)
     if matched.missing:
@@ -148,12 +148,3 @@ def _over(card: KnownSide, said: Side) -> KnownSide:
 def _unpulled(side: KnownSide) -> KnownSide:
     """Return the same string before it is pulled."""
     return replace(side, pull=None)
-
-
-def _printed(racquet: RacquetRow) -> tuple[float, float] | None:
-    low, high = racquet.tension_min_lb, racquet.tension_max_lb
-    return None if low is None or high is None else (low, high)
-
-
-def _span(printed_lb: tuple[float, float] | None) -> Span | None:
-    return Span(*printed_lb) if printed_lb else None

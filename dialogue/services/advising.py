@@ -11,11 +11,9 @@ from dialogue.counter.counter import Counter
 from dialogue.counter.limits import figure
 from dialogue.racquets import STRING_FACTS
 from dialogue.services.at_need import advice, advice_why, customers, matching
-from dialogue.services.records import printed_range
 from dialogue.services.turns import TurnWork
-from dialogue.translate import job_facts
-from rules.facts import Material, Span
-from rules.intake import POUNDS_PER
+from dialogue.translate import job_facts, printed_range, range_lb, span_lb
+from rules.facts import Material
 from storage.rows import StringJobRow
 from storage.unit_of_work import UnitOfWork
 
@@ -38,7 +36,7 @@ class Advising(TurnWork):
             wanted: whether the strings among the facts are those that are to go in, so that only the tension is open.
         """
         kept = raw if wanted else {name: value for name, value in raw.items() if name not in STRING_FACTS}
-        advised = advice.advise_strings(self.facts(kept, today), self.book, printed_span(printed))
+        advised = advice.advise_strings(self.facts(kept, today), self.book, span_lb(range_lb(printed)))
         return advised.to_dict() if advised else None
 
     def why_not_advised(self, raw: Mapping[str, Any], today: dt.date, material: str) -> tuple[str, ...]:
@@ -92,7 +90,9 @@ class Advising(TurnWork):
             gauge = feel["new"].get("gauge")
             new = replace(new, mains=replace(mains, gauge_mm=gauge or mains.gauge_mm), crosses=crosses)
         given = frozenset(given_up)
-        return _as_json(matching.match_beds(old, new, printed_span(printed), other_frame=feel["frame"], given_up=given))
+        return _as_json(
+            matching.match_beds(old, new, span_lb(range_lb(printed)), other_frame=feel["frame"], given_up=given)
+        )
 
 
 def _latest(unit: UnitOfWork, customer_id: int, but: int | None) -> StringJobRow | None:
@@ -130,11 +130,3 @@ def advised_note(counter: Counter, sentences: Sequence[str]) -> str:
         if len(note) <= figure("text_characters"):
             return note
     return counter.wording.say("hand_over.advised_bare", day=counter.today, who=counter.who)
-
-
-def printed_span(printed: Mapping[str, Any] | None) -> Span | None:
-    """Return the range printed on a frame in lb, or None where nobody read it."""
-    if not printed:
-        return None
-    per = POUNDS_PER[printed["unit"]]
-    return Span(printed["min"] * per, printed["max"] * per)

@@ -10,7 +10,8 @@ from typing import Any
 from dialogue.counter.customers import CustomerDraft
 from dialogue.counter.drop_off import DropOff, Frame
 from dialogue.counter.outcomes import Refusal
-from dialogue.counter.strings import SIDES, Side, Strings, outside_printed, pounds
+from dialogue.counter.strings import SIDES, Side, Strings, outside_printed
+from dialogue.translate import range_lb
 from rules.facts import Facts
 from storage.rows import RacquetRow
 
@@ -27,7 +28,7 @@ def read_drop_off(customer: Mapping[str, Any], said: Mapping[str, Any], facts: F
         facts: the strings wanted, of what was said.
     """
     day = said.get("promised_on")
-    low, high = _printed_lb(said.get("printed_range"))
+    low, high = range_lb(said.get("printed_range")) or (None, None)
     same = said.get("same_as")
     return DropOff(
         customer_id=customer["customer_id"],
@@ -58,7 +59,7 @@ def outside_range(facts: Facts, printed: Mapping[str, Any] | None) -> Refusal | 
     strings = _tensions(facts) if facts.mains_tension else None
     if strings is None:
         return None
-    low, high = _printed_lb(printed)
+    low, high = range_lb(printed) or (None, None)
     return outside_printed(RacquetRow(tension_min_lb=low, tension_max_lb=high), strings.columns())
 
 
@@ -70,13 +71,6 @@ def _draft(customer: Mapping[str, Any]) -> CustomerDraft | None:
         phone = customer.get("phone")
         return CustomerDraft(name=customer["name"], phone=None if is_tail(phone) else phone, **told)
     return CustomerDraft(**told) if told else None
-
-
-def _printed_lb(printed: Mapping[str, Any] | None) -> tuple[float | None, float | None]:
-    """Return the range printed on a frame in lb."""
-    if not printed:
-        return None, None
-    return pounds(printed["min"], printed["unit"]), pounds(printed["max"], printed["unit"])
 
 
 def _tensions(facts: Facts) -> Strings | None:

@@ -8,7 +8,7 @@ from typing import Any
 
 from dialogue.services.cards import Card, DueEntry, RacquetCard
 from dialogue.services.on_record import OnRecord
-from dialogue.translate import customer_values, due_values, job_products, job_values, phone_tail
+from dialogue.translate import customer_values, due_values, job_products, job_values, phone_tail, printed_range
 from rules.decision import Decision
 from rules.facts import Facts
 from storage.rows import (
@@ -144,9 +144,3 @@ class Records:
             )
             for row in rows
         )
-
-
-def printed_range(racquet: RacquetRow) -> dict[str, Any] | None:
-    """Return the range printed on a frame as the conversation keeps it; None where nobody read it."""
-    low, high = racquet.tension_min_lb, racquet.tension_max_lb
-    return None if low is None or high is None else {"min": low, "max": high, "unit": "lb"}
