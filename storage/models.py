@@ -1,6 +1,6 @@
 """The tables of the counter as SQLAlchemy classes; knows no rule, no phrase and no query."""
 
-from __future__ import annotations
+# Annotations are evaluated here: kept as text, each would be read back from it by SQLAlchemy at every start.
 
 import datetime as dt
 from typing import Any
@@ -41,7 +41,7 @@ class Customer(Base):
     group: Mapped[Word | None]
     notes: Mapped[str | None] = mapped_column(PlainText)
 
-    keys: Mapped[list[CustomerKey]] = relationship(cascade="all, delete-orphan", passive_deletes=True)
+    keys: Mapped[list["CustomerKey"]] = relationship(cascade="all, delete-orphan", passive_deletes=True)
 
     @validates("name")
     def _index_name(self, _: str, name: str) -> str:
