@@ -1,4 +1,4 @@
-"""Reads the YAML files that come with the dialogue, by libyaml where it is there; knows no file's content."""
+"""Reads the YAML files that come with dialogue and channels, by libyaml where it is there; knows no file's content."""
 
 from __future__ import annotations
 

@@ -9,8 +9,6 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
-import yaml
-
 from dialogue.counter.bench import Strung, log_strung, mark_ready
 from dialogue.counter.counter import Counter
 from dialogue.counter.customers import CustomerDraft
@@ -21,6 +19,7 @@ from dialogue.counter.pickup import hand_over
 from dialogue.counter.readings import Measured, log_reading
 from dialogue.counter.staff import add_staff
 from dialogue.counter.strings import Side, Strings
+from dialogue.yaml_files import read_yaml
 
 Answer = TypeVar("Answer")
 CLUB = Path(__file__).with_name("club.yaml")
@@ -47,7 +46,7 @@ def fill_demo(counter: Counter) -> Filled:
     Raises:
         DemoRefused: when the counter refuses an entry.
     """
-    club = yaml.safe_load(CLUB.read_text(encoding="utf-8"))
+    club = read_yaml(CLUB)
     with counter.work() as unit:
         here = counter.within(unit)
         for league in club["leagues"]:
@@ -68,7 +67,7 @@ class Invited:
 
 def invite_staff(counter: Counter) -> Invited:
     """Let the club's own stringer sign in, and return the PIN."""
-    member = yaml.safe_load(CLUB.read_text(encoding="utf-8"))["staff"]
+    member = read_yaml(CLUB)["staff"]
     pin = f"{secrets.randbelow(10**PIN_DIGITS):0{PIN_DIGITS}}"
     _need(add_staff(counter, member["name"], member["role"], pin))
     return Invited(member["name"], pin)

@@ -6,7 +6,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-import yaml
+from dialogue.yaml_files import read_yaml
 
 PHRASES = Path(__file__).parent / "phrases.yaml"
 
@@ -14,7 +14,7 @@ PHRASES = Path(__file__).parent / "phrases.yaml"
 @cache
 def read_phrases() -> dict[str, str]:
     """Return the channel's own sentences by key."""
-    phrases: dict[str, str] = yaml.safe_load(PHRASES.read_text(encoding="utf8"))["phrases"]
+    phrases: dict[str, str] = read_yaml(PHRASES)["phrases"]
     return phrases
 
 

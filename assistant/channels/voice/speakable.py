@@ -8,9 +8,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from assistant.channels.voice.figures import read_figures
+from dialogue.yaml_files import read_yaml
 
 FILE = Path(__file__).parent / "speech.yaml"
 SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[A-Z0-9\"'])|\n+")
@@ -25,7 +24,7 @@ TWENTY = 20
 
 @cache
 def _table() -> Mapping[str, Any]:
-    table: Mapping[str, Any] = yaml.safe_load(FILE.read_text(encoding="utf8"))
+    table: Mapping[str, Any] = read_yaml(FILE)
     return table
 
 

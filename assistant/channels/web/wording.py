@@ -8,7 +8,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-import yaml
+from dialogue.yaml_files import read_yaml
 
 FOLDER = Path(__file__).parent
 
@@ -25,14 +25,14 @@ class Throttling:
 @lru_cache(maxsize=1)
 def load_words() -> Mapping[str, Any]:
     """Return every text of the screens, by page and name."""
-    words: dict[str, Any] = yaml.safe_load((FOLDER / "words.yaml").read_text("utf-8"))
+    words: dict[str, Any] = read_yaml(FOLDER / "words.yaml")
     return words
 
 
 @lru_cache(maxsize=1)
 def load_limits() -> Mapping[str, Any]:
     """Return the content of limits.yaml."""
-    limits: dict[str, Any] = yaml.safe_load((FOLDER / "limits.yaml").read_text("utf-8"))
+    limits: dict[str, Any] = read_yaml(FOLDER / "limits.yaml")
     return limits
 
 
