@@ -24,6 +24,7 @@ CLAUSE = re.compile(r"[,;!?]|\.(?!\d)|\band\b")
 FEW_WORDS = 3
 DECLINES = "declines"
 """Questions that need not be asked any more, for there is nothing to be had."""
+FORGETS = "forgets"
 NEW = "new"
 """The name of a racquet that is only said not to be one of those on record."""
 BARE_TENSION = re.compile(rf"(?:.*\b(?:{'|'.join(WORDS['strings_before'])}) )?(?:at )?([3-7]\d(?:\.\d)?)")
@@ -82,6 +83,13 @@ def declines_said(text: str) -> Evidence | None:
     said = f" {plain(text)} "
     slots = [slot for slot, ways in WORDS["declines"].items() if any(f" {plain(words)} " in said for words in ways)]
     return Evidence(DECLINES, slots, (0, 0), text, "counter.declines", 1.0) if slots else None
+
+
+def to_forget(text: str) -> Evidence | None:
+    """Return which of phone number and e-mail address somebody wants off a card."""
+    said = f" {plain(text)} "
+    named = [part for part, ways in WORDS[FORGETS].items() if any(f" {words} " in said for words in ways)]
+    return Evidence(FORGETS, named, (0, 0), text, "counter.forgets", 1.0) if named else None
 
 
 def looked_at_by(text: str) -> Evidence | None:

@@ -30,7 +30,7 @@ STEP = "tension_step"
 TENSIONS = frozenset({TENSION, CROSSES})
 WANTED = frozenset({"printed_range", "same_as", "advise", STEP})
 """What is listened for only where a racquet is left."""
-FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading", "mark_strung", "ask_label"})
+FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading", "mark_strung", "ask_label", "forget_contact"})
 READINGS = frozenset({"reading", "baseline"})
 OF_THE_FRAME = frozenset({None, "customer_name", "frame_check", "printed_range"})
 """While one of these is asked, a racquet that is named is the one that is left."""

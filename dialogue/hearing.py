@@ -8,12 +8,13 @@ from dataclasses import replace
 from typing import Any, Protocol
 
 from dialogue.advice_words import only_compared, printed_in_pounds
-from dialogue.answers import NO_ANSWER, Read, read_answer, with_pieces
+from dialogue.answers import NO_ANSWER, Read, read_answer, with_pieces, without_slots
 from dialogue.counter_words import (
     asks_who_is_next,
     group_said,
     is_done,
     no_group,
+    to_forget,
 )
 from dialogue.drop_off_words import DROP_OFF, FOR_SOMEBODY, READINGS, left_again, with_day, with_racquet, with_wanted
 from dialogue.feel_words import with_feel
@@ -27,6 +28,7 @@ ONLY_TOPIC = "act.on_topic"
 """The rule of words that are of the trade, with nothing in them to keep."""
 DROPPING = "drop_off_form"
 GROUP = "group"
+FORGET = "forget_contact"
 PRACTICE_READS: Mapping[str, str] = {"date": "label_due", "reason": "customer_choice"}
 """As answers to what the parts of an exercise are read."""
 ANSWERING = frozenset({"inform", "affirm", "correct", "log_reading"})
@@ -120,6 +122,9 @@ class Hearing:
             heard = with_wanted(with_day(heard, read), read, slots)
         else:
             heard = with_racquet(heard)
+        if heard.intent == FORGET and (piece := to_forget(heard.text)):
+            # Who wants a number off a card says no other one.
+            heard = with_pieces(without_slots(heard, frozenset(heard.slots) - {"customer_name"}), [piece])
         return with_feel(only_compared(printed_in_pounds(heard, slots), slots), read)
 
 

@@ -15,7 +15,7 @@ TAKE_IN = "action_take_in"
 PRACTISE = "action_practise"
 RIDE = "action_ride_along"
 ASK = "action_ask"
-CONSULT, KEEP, PICKUP, READING, DROP_OFF, STRUNG, LABEL, ADVICE, FEEL = (
+CONSULT, KEEP, PICKUP, READING, DROP_OFF, STRUNG, LABEL, ADVICE, FEEL, FORGET = (
     "consultation_form",
     "keep_form",
     "pickup_form",
@@ -25,6 +25,7 @@ CONSULT, KEEP, PICKUP, READING, DROP_OFF, STRUNG, LABEL, ADVICE, FEEL = (
     "label_form",
     "advice_form",
     "feel_form",
+    "forget_form",
 )
 SUBMIT: Mapping[str, str] = {
     KEEP: "action_keep",
@@ -35,6 +36,7 @@ SUBMIT: Mapping[str, str] = {
     LABEL: "action_show_label",
     ADVICE: "action_tell_advice",
     FEEL: "action_tell_feel",
+    FORGET: "action_forget_contact",
 }
 """What a filled form leads to."""
 LOOK_OVER = "action_look_over"
@@ -71,7 +73,13 @@ DIGRESSIONS: Mapping[str, str] = {
     "ask_why": "action_explain",
     "ask_why_question": "action_explain_question",
 }
-TASKS: Mapping[str, str] = {"pickup": PICKUP, "drop_off": DROP_OFF, "mark_strung": STRUNG, "ask_label": LABEL}
+TASKS: Mapping[str, str] = {
+    "pickup": PICKUP,
+    "drop_off": DROP_OFF,
+    "mark_strung": STRUNG,
+    "ask_label": LABEL,
+    "forget_contact": FORGET,
+}
 CONSULTING = frozenset({"inform", "correct", "affirm", "deny", "dont_know", "ask_when", "greet", "restart", "back"})
 """With these somebody starts, or goes on with, a consultation."""
 NONE_IS_AN_ANSWER = frozenset(
@@ -108,6 +116,7 @@ SILENT = frozenset(
         DROP_OFF,
         STRUNG,
         LABEL,
+        FORGET,
         "action_settle",
         "action_decide",
         "action_operate",

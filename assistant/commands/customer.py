@@ -23,11 +23,15 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     change = actions.add("change", "change what is known of a customer")
     change.add_argument("said", metavar="WHO")
     add_customer_options(change)
+    forget = actions.add("forget", "take a phone number or an e-mail address off a customer's card")
+    forget.add_argument("said", metavar="WHO")
+    forget.add_argument("--phone", action="append_const", dest="wanted", const="phone", help="the phone number")
+    forget.add_argument("--email", action="append_const", dest="wanted", const="email", help="the e-mail address")
 
 
 def run(options: argparse.Namespace, settings: Settings) -> Exit:
     """Do one action; exit code 3 when nobody is found."""
-    from dialogue.counter.customers import add_customer, change_customer, find_customer
+    from dialogue.counter.customers import add_customer, change_customer, find_customer, forget_contact
 
     with at_desk(options, settings) as desk:
         if options.action == "find":
@@ -36,11 +40,19 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
             return Exit.DONE if found.hits else Exit.NOT_FOUND
         if options.action == "add":
             kept = desk.need(add_customer(desk.counter, draft_of(options)))
+        elif options.action == "forget":
+            customer = desk.customer(options.said)
+            kept = desk.need(forget_contact(desk.counter, customer.id, options.wanted or ()))
         else:
             customer = desk.customer(options.said)
             kept = desk.need(change_customer(desk.counter, customer.id, draft_of(options)))
-        desk.show(kept, [desk.say("kept", number=kept.customer.id, name=kept.customer.name)])
+        line = customer_line(desk, kept.customer) if options.action == "forget" else _kept_line(desk, kept.customer)
+        desk.show(kept, [line])
     return Exit.DONE
+
+
+def _kept_line(desk: Desk, customer: Customer) -> str:
+    return desk.say("kept", number=customer.id, name=customer.name)
 
 
 def found_lines(desk: Desk, found: Found) -> Iterator[str]:

@@ -48,6 +48,7 @@ ACTIONS: tuple[type[CounterAction], ...] = (
     consult.AskGroup,
     drop_off.DropOff,
     records.TellDue,
+    records.ForgetContact,
     bench.MarkStrung,
     bench.TellBench,
     bench.ShowLabel,

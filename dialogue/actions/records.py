@@ -93,6 +93,26 @@ def _tell(dispatcher: CollectingDispatcher, fetched: Fetched) -> None:
         say(dispatcher, "utter_not_ready", racquet=racquet)
 
 
+class ForgetContact(CounterAction):
+    """Takes a phone number or an address off somebody's card."""
+
+    action = "action_forget_contact"
+
+    async def run(self, dispatcher: CollectingDispatcher, tracker: Tracker, domain: Any) -> Events:
+        """Return the end of the errand."""
+        customer, wanted = tracker.slots["customer"] or tracker.slots["record"], tracker.slots["forgets"] or ()
+        over = [ActiveLoop(None), *set_slots(requested_slot=None, forgets=None, told=True)]
+        gone = self.services.forget_contact(customer["customer_id"], wanted) if customer.get("customer_id") else ()
+        if not gone:
+            what = [phrase(f"utter_contact_{part}") for part in wanted]
+            say(dispatcher, "utter_contact_none", name=customer["name"], what=what)
+            return over
+        what = [phrase(f"utter_contact_{part}") for part in gone]
+        say(dispatcher, "utter_contact_forgotten", name=customer["name"], what=what)
+        undone = phrase("utter_undone_contact", name=customer["name"], what=what)
+        return [*over, *sealed(self, tracker.slots, undone, keep=True)]
+
+
 class TellDue(CounterAction):
     """Reads out whose strings are due."""
 

@@ -64,7 +64,7 @@ def _read_back(card: Mapping[str, Any], why: str) -> Events:
 
 
 def _nobody(dispatcher: CollectingDispatcher, tracker: Tracker, name: str, loop: str | None) -> Events:
-    if loop in {"pickup_form", "reading_form"}:
+    if loop in {"pickup_form", "reading_form", "forget_form"}:
         say(dispatcher, "utter_not_on_record", name=name)
         failures = tracker.slots["failures"] + 1
         say(dispatcher, "utter_offer_person" if failures > 1 else "utter_try_again_name")
@@ -104,7 +104,7 @@ MEANT: Mapping[str, frozenset[str]] = {
 def recall_customer(action: CounterAction, dispatcher: CollectingDispatcher, tracker: Tracker, card: Any) -> Events:
     """Return what a customer's record adds to the talk: the racquet and its facts, or which racquet to ask for."""
     loop = (tracker.active_loop or {}).get("name")
-    if loop in {"pickup_form", "keep_form"} or card["customer_id"] is None:
+    if loop in {"pickup_form", "keep_form", "forget_form"} or card["customer_id"] is None:
         return []
     known = action.services.racquets(card["customer_id"], today(tracker))
     racquets = [racquet for racquet in known if racquet.status in MEANT.get(str(loop), {racquet.status})]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -18,6 +19,8 @@ from storage.unit_of_work import UnitOfWork
 EMAIL = re.compile(r"[^@\s,;<>\"]+@[^@\s,;<>\"]+\.[^@\s,;<>\"]+")
 Customer = CustomerRow
 """A customer as channels and commands see one."""
+CONTACTS = ("phone", "email")
+"""What may be taken off a card."""
 STRUNG = (JobStatus.STRUNG, JobStatus.READY, JobStatus.COLLECTED)
 
 
@@ -107,6 +110,35 @@ def change_customer(counter: Counter, customer_id: int, draft: CustomerDraft) ->
     values, remarks = read_draft(counter, draft)
     with counter.work() as unit:
         return CustomerKept(customer=unit.customers.change(customer_id, **values), remarks=remarks)
+
+
+@answering
+def forget_contact(counter: Counter, customer_id: int, wanted: Sequence[str]) -> CustomerKept:
+    """Take a phone number or an e-mail address off a customer's card.
+
+    Args:
+        counter: where.
+        customer_id: whose card.
+        wanted: phone, email, or both.
+
+    Raises:
+        NotFound: when there is no such customer.
+    """
+    if not wanted:
+        raise refuse("forget_what", "customer")
+    with counter.work() as unit:
+        if not take_off(unit, customer_id, wanted):
+            raise refuse("nothing_to_forget", "customer", name=unit.customers.get(customer_id).name)
+        return CustomerKept(customer=unit.customers.get(customer_id))
+
+
+def take_off(unit: UnitOfWork, customer_id: int, wanted: Sequence[str]) -> list[str]:
+    """Empty what is wanted off a card, in an open unit of work, and return what stood there."""
+    customer = unit.customers.get(customer_id)
+    found = [name for name in CONTACTS if name in wanted and getattr(customer, name)]
+    if found:
+        unit.customers.change(customer_id, **dict.fromkeys(found))
+    return found
 
 
 def find_in(counter: Counter, unit: UnitOfWork, said: str, limit: int = 5) -> Found:

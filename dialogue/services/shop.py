@@ -8,7 +8,7 @@ from typing import Any
 
 from dialogue.errors import ValueRefused
 from dialogue.services.advising import Advising
-from dialogue.services.at_need import explaining, forecast_book, foresee, fresh, near_misses, turning, whatif
+from dialogue.services.at_need import customers, explaining, forecast_book, foresee, fresh, near_misses, turning, whatif
 from dialogue.services.cards import Card, Checked, DueEntry, Foreseen, Moved, RacquetCard
 from dialogue.services.lessons import Lessons
 from dialogue.services.records import Records
@@ -248,6 +248,11 @@ class Services(Stringings, Lessons, Advising):
         """Store a new customer and return the card."""
         with self.work() as unit:
             return Records(unit).open_card(name, phone)
+
+    def forget_contact(self, customer_id: int, wanted: Sequence[str]) -> tuple[str, ...]:
+        """Take phone or email off a customer's card and return what stood there."""
+        with self.work() as unit:
+            return tuple(customers.take_off(unit, customer_id, wanted))
 
     def keep(self, customer_id: int, racquet: Mapping[str, Any], today: dt.date) -> RacquetCard:
         """Write a racquet that was decided on to a customer's card and return it.

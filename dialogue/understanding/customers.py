@@ -177,6 +177,7 @@ def _owner_named(scan: Scan, words: CustomerWords) -> Found | None:
 
 
 def _named(said: str, span: tuple[int, int]) -> Found:
+    said = re.sub(r"['\u2019]s$", "", said)
     name = said.title() if said == said.lower() else said
     return Found("customer_name", name, span, NAME_RULE, 0.9, "always")
 

@@ -26,6 +26,7 @@ def test_every_command_answers_in_one_json_object(shell: Shell, tag: str, tmp_pa
     for words in (
         ("customer", "find", "maya"),
         ("customer", "change", "maya", "--hours", "1-2"),
+        ("customer", "forget", "maya", "--phone"),
         ("job", "list"),
         ("job", "history", tag),
         ("job", "redate", tag),
@@ -74,7 +75,18 @@ def test_a_baseline_that_cannot_be_right_needs_a_second_look(shell: Shell) -> No
     assert shell("reading", tag, "83", "--check", "--kind", "stiffness").code == 0
 
 
+@pytest.mark.usefixtures("tag")
+def test_a_number_goes_off_the_card_and_nothing_else(shell: Shell) -> None:
+    """What was named is empty afterwards; what is not there, or not named, is refused in a sentence."""
+    assert "Say what is to go off the card: --phone, --email, or both." in shell("customer", "forget", "maya").err
+    missing = shell("customer", "forget", "maya", "--email")
+    assert (missing.code, "The card of Maya Okoro holds nothing of that" in missing.err) == (2, True)
+    kept = shell("customer", "forget", "maya", "--phone", "--json").json["customer"]
+    assert (kept["phone"], kept["level"]) == (None, "recreational")
+
+
 REFUSED: list[tuple[int, tuple[str, ...], str]] = [
+    (3, ("customer", "forget", "nobody known", "--phone"), "No customer is stored"),
     (2, ("job", "add", *MAYA, *RACQUET, "--promised", "2026-05-01"), "promise a day from today on"),
     (2, ("job", "add", *RACQUET), "Whose racquet is it?"),
     (2, ("job", "add", *MAYA, "--frame", "sound"), "Which strings?"),

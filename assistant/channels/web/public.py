@@ -13,7 +13,7 @@ from dialogue.services import Card, DueEntry, Services
 
 CARDS = frozenset({"customer_name", "customer_phone", "promised_on"})
 """What is said of a card, not of strings."""
-FOR_STAFF = frozenset({"pickup", "drop_off", "ask_due_list", "mark_strung", "ask_next", "ask_label"})
+FOR_STAFF = frozenset({"pickup", "drop_off", "ask_due_list", "mark_strung", "ask_next", "ask_label", "forget_contact"})
 """What only somebody at the counter may do; a kiosk sends people there."""
 
 
