@@ -10,9 +10,9 @@ from typing import Any
 
 from rules.book_format import OUTPUTS
 from rules.decision import Decision, Verdict
-from rules.explain import REASONS
 from rules.facts import Facts, Kind, Level, Material, Season, Span, Sport, Symptom
 from rules.intake import POUNDS_PER
+from rules.trail import REASONS
 from storage.rows import CustomerRow, RacquetRow, ReadingRole, ReadingRow, StringJobRow
 
 Phrase = dict[str, Any]

@@ -14,13 +14,13 @@ from rules.chain import decide
 from rules.decision import Decision, Verdict
 from rules.errors import FactRefused
 from rules.evaluator import PlainEngine, find_near_misses
-from rules.explain import REASONS
 from rules.facts import Facts
 from rules.grid import TODAY, list_candidates
 from rules.intake import parse_facts
 from rules.near_misses import Replayed, explain_why_not
 from rules.rulebook import Rulebook
 from rules.tables import Row
+from rules.trail import REASONS
 from rules.turning import Part, search_turns
 
 PRACTISED = (OWN, "stringbed", "interval", "due", "latest", "label", "comparable", "reading", "verdict")

@@ -14,21 +14,8 @@ from rules.explain_words import ExplainWords, load_words, name_of
 from rules.facts import Fact
 from rules.rulebook import Rulebook
 from rules.sentences import Words
+from rules.trail import REASONS
 
-REASONS = (
-    "own",
-    "interval",
-    "interval_unsure",
-    "due",
-    "latest",
-    "label",
-    "comparable",
-    "reading",
-    "reading_quality",
-    "verdict",
-    "notes",
-)
-"""The tables whose sentences are reasons; which stringbed it is, a stringer sees."""
 CAUTIONS = "cautions"
 VERDICT = "verdict"
 

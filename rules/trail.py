@@ -18,6 +18,21 @@ from rules.rulebook import Rulebook
 from rules.sentences import Words
 from rules.tables import Row
 
+REASONS = (
+    "own",
+    "interval",
+    "interval_unsure",
+    "due",
+    "latest",
+    "label",
+    "comparable",
+    "reading",
+    "reading_quality",
+    "verdict",
+    "notes",
+)
+"""The tables whose sentences are reasons; which stringbed it is, a stringer sees."""
+
 
 class _Fillings(dict[str, str]):
     """What fills a sentence's braces: its own words, else a number of the book, else that it is not known."""
