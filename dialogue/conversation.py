@@ -22,6 +22,7 @@ from rasa_sdk.executor import ActionExecutor
 
 from dialogue.actions import build_executor
 from dialogue.catalogue import Domain, load_domain
+from dialogue.errands import asks_in_a_breath
 from dialogue.errors import ActionWaited, DayMissing, TurnLooped, ValueRefused
 from dialogue.forms import first_missing
 from dialogue.hearing import Hearing, Understand
@@ -163,7 +164,8 @@ class Conversation:
                 # Begun, or taken up again after something else: the rules say anew what to ask and to tell.
                 talk.apply([SlotSet("decision", None), SlotSet("told", False)])
             if action == PICKUP:
-                talk.apply([SlotSet("only_asked", asks_whether(turn.message.text))])
+                said = turn.message.text
+                talk.apply([SlotSet("only_asked", asks_whether(said) or asks_in_a_breath(said))])
             if action == CONSULT and intent_of(talk.latest_message) == "ask_when":
                 talk.apply([SlotSet("headline", None)])
         elif action.startswith("utter_"):

@@ -17,10 +17,11 @@ from dialogue.counter_words import (
     to_forget,
 )
 from dialogue.drop_off_words import DROP_OFF, FOR_SOMEBODY, READINGS, left_again, with_day, with_racquet, with_wanted
+from dialogue.errands import with_errand
 from dialogue.feel_words import with_feel
 from dialogue.messages import Message, Understanding
 from dialogue.options import NAMES_FOLLOW, answer_to
-from dialogue.policy import UNREAD, open_question
+from dialogue.policy import CONSULT, UNREAD, open_question
 from dialogue.products import MATERIALS, Product, find_mentions, in_materials, with_products
 
 STRUNG = "strung_on"
@@ -109,8 +110,10 @@ class Hearing:
 
         if open_question(slots):
             heard = read_answer(slots, read)
+            if loop == CONSULT and not (slots["pending"] or slots["options"] or slots["asked_back"]):
+                heard = with_errand(heard, read)
         else:
-            heard = _corrected(read(None), slots, read)
+            heard = with_errand(_corrected(read(None), slots, read), read)
             if not heard.slots and not heard.questions and heard.rule in UNREAD:
                 return _taking_up(slots, read) or heard
             if not heard.slots and heard.rule == ONLY_TOPIC:

@@ -57,6 +57,18 @@ def test_the_services_know_nobody(club: Path) -> None:
         assert services.due(dt.date(2026, 11, 24)) == ()
 
 
+@pytest.mark.parametrize(
+    "text", ["is the racquet of Maya ready", "two for Maya", "string Maya's red frame", "Maya's here"]
+)
+def test_an_errand_in_a_breath_begins_nothing_at_a_kiosk(text: str, club: Path) -> None:
+    """Nobody is looked up, nothing is taken in, and nobody is told how it stands."""
+    with open_database(settings_of(club)) as store:
+        conversation = open_public_conversation(PublicServices(store, open_book(settings_of(club))), understand)
+        reply = conversation.handle(Message(text, "kiosk", today=TODAY))[-1]
+    assert "Maya" not in " ".join(reply.text)
+    assert reply.asked not in {"frame_check", "customer_name"}
+
+
 def test_practice_at_a_kiosk_is_nobodys(club: Path) -> None:
     """Whether a name works here is not told, and nobody's course is taken there."""
     settings = settings_of(club)

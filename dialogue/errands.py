@@ -1,0 +1,105 @@
+"""Errands said in a breath: a name with what it is about, such as "Leonie, match frame, usual"; knows no rule."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from dialogue.answers import Read
+from dialogue.messages import Evidence, Understanding
+from dialogue.options import WORDS, plain
+
+NAME, RACQUET, COUNT, SAME_AS = "customer_name", "racquet_name", "racquet_count", "same_as"
+WHETHER = "whether"
+"""Errands of somebody who only wants to know how it stands."""
+INTENTS: Mapping[str, str] = {WHETHER: "pickup", "drop_off": "drop_off"}
+GIVES_WAY = frozenset({"out_of_scope", "inform", "greet", "correct", "ask_advice", "pickup", "drop_off", "affirm"})
+"""What a line may have been taken for that is one of these errands."""
+WORD = r"[^\W\d_][\w-]*"
+PLAYS: Mapping[str, str] = {
+    "name": rf"(?P<name>{WORD}(?: {WORD}){{0,2}})",
+    "owner": rf"(?P<name>{WORD}(?: {WORD}){{0,2}})['\u2019]s",
+    "racquet": rf"(?P<racquet>{WORD}(?: {WORD}){{0,3}})",
+    "count": rf"(?P<count>{'|'.join(map(re.escape, WORDS['errand_count']))})",
+    "usual": rf"(?P<usual>{'|'.join(map(re.escape, sorted(WORDS['errand_usual'], key=len, reverse=True)))})",
+}
+
+
+@dataclass(frozen=True)
+class Errand:
+    """What a line is about, and the words for it."""
+
+    kind: str
+    """drop_off or whether."""
+    name: str
+    match: re.Match[str]
+
+
+def with_errand(heard: Understanding, read: Read) -> Understanding:
+    """Return the meaning of a line that is an errand in a breath; any other as it is.
+
+    The name must be one to whoever reads names: at a kiosk there is none, and so no errand.
+    """
+    known = NAME in heard.slots and heard.intent in INTENTS.values()
+    if known or heard.intent not in GIVES_WAY:
+        return heard
+    for errand in _errands(heard.text):
+        if NAME in read(NAME, errand.name).slots:
+            return _said(heard, errand)
+    return heard
+
+
+def asks_in_a_breath(text: str) -> bool:
+    """Tell whether a line only asks how it stands with somebody's racquet, or says that somebody is here."""
+    return any(errand.kind == WHETHER for errand in _errands(text))
+
+
+def _said(heard: Understanding, errand: Errand) -> Understanding:
+    """Return the meaning with the errand and what it names; no fact is read out of a racquet's own name."""
+    groups = {name: text for name, text in errand.match.groupdict().items() if text}
+    found = [Evidence(NAME, errand.name, errand.match.span("name"), errand.name, "errands.name", 0.95)]
+    places = [errand.match.span("name")]
+    label = " ".join(word for word in plain(groups.get("racquet", "")).split() if word not in WORDS["nouns"])
+    if label:
+        span = errand.match.span("racquet")
+        found.append(Evidence(RACQUET, plain(groups["racquet"]), span, groups["racquet"], "errands.racquet", 0.95))
+        places.append(span)
+    if "count" in groups:
+        count = WORDS["errand_count"][groups["count"].casefold()]
+        found.append(Evidence(COUNT, count, errand.match.span("count"), groups["count"], "errands.count", 0.95))
+    if "usual" in groups:
+        span = errand.match.span("usual")
+        found.append(Evidence(SAME_AS, "last", span, groups["usual"], "errands.usual", 0.95))
+    fresh = {piece.slot for piece in found}
+    kept = [
+        piece
+        for piece in heard.evidence
+        if piece.slot not in fresh
+        and not any(start <= piece.span[0] and piece.span[1] <= end and start < end for start, end in places)
+    ]
+    slots = {piece.slot: heard.slots.get(piece.slot, piece.value) for piece in kept} | {
+        piece.slot: piece.value for piece in found
+    }
+    intent = INTENTS[errand.kind]
+    return replace(heard, intent=intent, slots=slots, evidence=(*kept, *found), questions=(), suggestions=())
+
+
+def _errands(text: str) -> Iterator[Errand]:
+    for kind, pattern in _patterns():
+        match = pattern.fullmatch(text.strip())
+        if match and not set(plain(match["name"]).split()) & set(WORDS["errand_no_name"]):
+            name = match["name"]
+            yield Errand(kind, name.title() if name == name.lower() else name, match)
+
+
+@lru_cache(maxsize=1)
+def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
+    """Return every way of saying an errand; what follows behind a stop is read as ever."""
+    begins = rf"(?:(?:{'|'.join(WORDS['errand_begins'])})[, ]+)?"
+    return tuple(
+        (kind, re.compile(begins + way.format(**PLAYS) + r"(?: (?:yet|now|please))?(?:\s*[.,!?;].*)?", re.IGNORECASE))
+        for kind, ways in WORDS["errands"].items()
+        for way in ways
+    )
