@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
@@ -48,15 +49,19 @@ def run_json(turn: Turn, lines: Iterable[bytes]) -> None:
             return
 
 
-def run_terminal(turn: Turn, opening: Sequence[Reply], history: str | None) -> None:
-    """Talk with somebody at a terminal until they stop."""
-    from prompt_toolkit import PromptSession
-    from prompt_toolkit.history import FileHistory, InMemoryHistory
+def run_terminal(
+    turn: Turn, opening: Sequence[Reply], history: str | None, meanwhile: Callable[[], None] = lambda: None
+) -> None:
+    """Talk with somebody at a terminal until they stop; `meanwhile` is done while they read the opening and type."""
     from rich.console import Console
 
-    session: PromptSession[str] = PromptSession(history=FileHistory(history) if history else InMemoryHistory())
     console = Console(highlight=False, soft_wrap=False)
     _print_rich(console, opening)
+    from prompt_toolkit import PromptSession
+    from prompt_toolkit.history import FileHistory, InMemoryHistory
+
+    session: PromptSession[str] = PromptSession(history=FileHistory(history) if history else InMemoryHistory())
+    threading.Thread(target=meanwhile, daemon=True).start()
     while True:
         try:
             text = session.prompt("> ")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-import threading
 import uuid
 from collections.abc import Sequence
 from pathlib import Path
@@ -40,10 +39,7 @@ def run(options: argparse.Namespace, settings: Settings) -> Exit:
         if options.json:
             terminal.run_json(turn, sys.stdin.buffer)
         elif sys.stdin.isatty():
-            opening = turn("")
-            # While somebody reads the opening words and types.
-            threading.Thread(target=prepare_turns, daemon=True).start()
-            terminal.run_terminal(turn, opening, _history_file())
+            terminal.run_terminal(turn, turn(""), _history_file(), meanwhile=prepare_turns)
         else:
             terminal.run_plain(turn, turn(""), sys.stdin.buffer)
     return Exit.DONE
