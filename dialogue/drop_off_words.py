@@ -28,7 +28,7 @@ WHOLE_NUMBER = 9
 DROP_OFF = "drop_off"
 STEP = "tension_step"
 TENSIONS = frozenset({TENSION, CROSSES})
-WANTED = frozenset({"printed_range", "same_as", "advise", STEP})
+WANTED = frozenset({"printed_range", "same_as", "advise", STEP, "head_size", "pattern", "gauge"})
 """What is listened for only where a racquet is left."""
 FOR_SOMEBODY = frozenset({"pickup", "drop_off", "log_reading", "mark_strung", "ask_label", "forget_contact"})
 READINGS = frozenset({"reading", "baseline"})

@@ -39,6 +39,7 @@ KEPT_SLOTS = frozenset(
     {*FACTS, "customer_name", "customer_phone", "customer_email", "racquet_count", "reading_kind"}
     | {"promised_on", "frame_check", "printed_range", "same_as", "racquet_name", "seen_by", "wish", "advise"}
     | {"same_feel", "why_not", "product_choice", "tension_step", "declines", "forgets"}
+    | {"head_size", "pattern", "gauge"}
 )
 """What is kept of what was said: the facts of a racquet, and what belongs to the conversation."""
 UNNOTED = frozenset(

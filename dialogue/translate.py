@@ -223,6 +223,9 @@ SPOKEN: Mapping[str, Callable[[Any], Any]] = {
     "printed_range": lambda value: phrase(
         "utter_value_printed_range", low=number(value["min"]), high=number(value["max"]), unit=value["unit"]
     ),
+    "head_size": lambda value: phrase("utter_value_head_size", n=number(value)),
+    "pattern": lambda value: phrase("utter_value_pattern", mains=value[0], crosses=value[1]),
+    "gauge": lambda value: phrase("utter_value_gauge", n=f"{value:.2f}"),
     "same_as": lambda value: phrase(f"utter_value_same_as_{value}"),
     "seen_by": lambda value: phrase("utter_value_seen_by", name=value),
     "customer_email": lambda value: phrase("utter_value_customer_email", address=value),

@@ -32,6 +32,9 @@ OF_ONE_FRAME = (
     "outside",
     "tension_step",
     "advise",
+    "head_size",
+    "pattern",
+    "gauge",
 )
 """What is said of one frame alone and forgotten with the next one."""
 ASKED_ONCE = frozenset({"printed_range", "promised_on", "customer_phone", "customer_email"})
@@ -160,7 +163,7 @@ def _said(slots: Mapping[str, Any]) -> dict[str, Any]:
     facts = known_facts(slots)
     if "crosses_tension" not in facts and "mains_tension" in facts:
         facts["crosses_tension"] = "same_as_mains"
-    names = ("frame_check", "promised_on", "consultation", "printed_range", "seen_by")
+    names = ("frame_check", "promised_on", "consultation", "printed_range", "seen_by", "head_size", "pattern", "gauge")
     same = LAST if (slots["record"] or {}).get("racquet_id") and "mains_material" not in slots["words"] else None
     name = None if slots["racquet_name"] == NEW or by_number(slots["racquet_name"]) else slots["racquet_name"]
     known = (slots["record"] or {}).get("racquet")

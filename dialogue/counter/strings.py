@@ -91,7 +91,8 @@ def same_as(job: StringJobRow) -> dict[str, Any]:
 def changes(counter: Counter, unit: UnitOfWork, wanted: Strings) -> dict[str, Any]:
     """Return the columns in which a stringing shall differ from an earlier one, checked.
 
-    These are the tensions that were named, for the crosses too where they are left open, and crosses that were named.
+    These are the tensions and the gauge that were named, for the crosses too where they are left open, and crosses
+    that were named.
     """
     found: dict[str, Any] = {}
     if wanted.crosses and (wanted.crosses.material or wanted.crosses.product):
@@ -103,6 +104,8 @@ def changes(counter: Counter, unit: UnitOfWork, wanted: Strings) -> dict[str, An
             raw = {f"{name}_tension": {"value": side.tension, "unit": side.unit}}
             parse_facts(raw, today=counter.today, limits=counter.book.limits)
             found |= {f"{name}_tension": side.tension, f"{name}_tension_unit": side.unit}
+        if side.gauge is not None:
+            found[f"{name}_gauge"] = _read_gauge(name, side.gauge)
     return found
 
 

@@ -29,6 +29,7 @@ def read_drop_off(customer: Mapping[str, Any], said: Mapping[str, Any], facts: F
     """
     day = said.get("promised_on")
     low, high = range_lb(said.get("printed_range")) or (None, None)
+    mains_count, crosses_count = said.get("pattern") or (None, None)
     same = said.get("same_as")
     return DropOff(
         customer_id=customer["customer_id"],
@@ -37,12 +38,15 @@ def read_drop_off(customer: Mapping[str, Any], said: Mapping[str, Any], facts: F
         frame=Frame(
             nickname=said.get("racquet_name"),
             sport=said["facts"].get("sport"),
+            head_size_in2=said.get("head_size"),
+            mains_count=mains_count,
+            crosses_count=crosses_count,
             tension_min_lb=low,
             tension_max_lb=high,
         ),
         frame_check=said["frame_check"],
         seen_by=said.get("seen_by"),
-        strings=_changes(facts, said) if same else _strings(facts, said.get("products") or {}),
+        strings=_of_gauge(_changes(facts, said) if same else _strings(facts, said.get("products") or {}), said),
         same_as=same,
         promised_on=dt.date.fromisoformat(day) if day else None,
         wish=said.get("wish"),
@@ -71,6 +75,18 @@ def _draft(customer: Mapping[str, Any]) -> CustomerDraft | None:
         phone = customer.get("phone")
         return CustomerDraft(name=customer["name"], phone=None if is_tail(phone) else phone, **told)
     return CustomerDraft(**told) if told else None
+
+
+def _of_gauge(strings: Strings | None, said: Mapping[str, Any]) -> Strings | None:
+    """Return the strings in the gauge that was said; one that came with a product's name stays."""
+    if said.get("gauge") is None or (strings is None and not said.get("same_as")):
+        return strings
+    gauge = f"{said['gauge']:.2f}"
+    mains, crosses = (strings.mains, strings.crosses) if strings else (Side(), None)
+    return Strings(
+        mains=replace(mains, gauge=mains.gauge or gauge),
+        crosses=replace(crosses, gauge=crosses.gauge or gauge) if crosses else None,
+    )
 
 
 def _tensions(facts: Facts) -> Strings | None:

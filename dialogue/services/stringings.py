@@ -151,7 +151,7 @@ class Stringings(TurnWork):
             said: {"facts", "frame_check", "promised_on", "consultation"}: facts JSON with the strings wanted, what
                 was seen of the frame, the ISO day or None, and the number of the decision taken before or None. It
                 may hold "same_as", "crosses_said" (whether other crosses were named beside it), "products",
-                "printed_range", "racquet_name", "wish" and "seen_by" too.
+                "printed_range", "racquet_name", "head_size", "pattern", "gauge", "wish" and "seen_by" too.
             today: the day of the conversation.
         """
         said_facts = said["facts"]

@@ -1,4 +1,4 @@
-"""Head size, pattern and gauge of a bed, where two beds are held against each other; knows no material and no pull."""
+"""Head size, pattern and gauge of a bed, of beds compared or a racquet left; knows no material and no pull."""
 
 from __future__ import annotations
 

@@ -37,6 +37,7 @@ def _check_stored(script: Script, store: Store) -> None:
             "strung": sum(job.status == "strung" for job in unit.jobs.all()),
             "products": [job.mains_product for job in unit.jobs.all()],
             "strings": [_strings(job) for job in unit.jobs.all()],
+            "frames": [[row.head_size_in2, row.mains_count, row.crosses_count] for row in unit.racquets.all()],
             "wishes": [job.wish for job in unit.jobs.all() if job.wish],
             "reached": [f"{who.email} {who.phone}" for who in unit.customers.all() if who.consent_to_contact],
         }
