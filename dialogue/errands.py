@@ -14,14 +14,21 @@ from dialogue.options import WORDS, plain
 NAME, RACQUET, COUNT, SAME_AS = "customer_name", "racquet_name", "racquet_count", "same_as"
 WHETHER = "whether"
 """Errands of somebody who only wants to know how it stands."""
+NAMED = "named"
+"""Errands that are heard as ever, but for the racquet's own name."""
+ABOUT = frozenset({"log_reading", "ask_label", "mark_strung", "inform"})
 INTENTS: Mapping[str, str] = {WHETHER: "pickup", "drop_off": "drop_off"}
 GIVES_WAY = frozenset({"out_of_scope", "inform", "greet", "correct", "ask_advice", "pickup", "drop_off", "affirm"})
 """What a line may have been taken for that is one of these errands."""
+FETCHES = frozenset(WORDS["fetches"]) - {"here"}
+"""With these somebody has come to fetch."""
 WORD = r"[^\W\d_][\w-]*"
 PLAYS: Mapping[str, str] = {
     "name": rf"(?P<name>{WORD}(?: {WORD}){{0,2}})",
     "owner": rf"(?P<name>{WORD}(?: {WORD}){{0,2}})['\u2019]s",
     "racquet": rf"(?P<racquet>{WORD}(?: {WORD}){{0,3}})",
+    "rest": r".+?",
+    "figure": r"(?:at |reads )?[-\d].*",
     "count": rf"(?P<count>{'|'.join(map(re.escape, WORDS['errand_count']))})",
     "usual": rf"(?P<usual>{'|'.join(map(re.escape, sorted(WORDS['errand_usual'], key=len, reverse=True)))})",
 }
@@ -32,7 +39,7 @@ class Errand:
     """What a line is about, and the words for it."""
 
     kind: str
-    """drop_off or whether."""
+    """drop_off, whether or named."""
     name: str
     match: re.Match[str]
 
@@ -43,9 +50,11 @@ def with_errand(heard: Understanding, read: Read) -> Understanding:
     The name must be one to whoever reads names: at a kiosk there is none, and so no errand.
     """
     known = NAME in heard.slots and heard.intent in INTENTS.values()
-    if known or heard.intent not in GIVES_WAY:
+    if known or heard.intent not in GIVES_WAY | ABOUT:
         return heard
     for errand in _errands(heard.text):
+        if heard.intent not in (ABOUT if errand.kind == NAMED else GIVES_WAY):
+            continue
         if NAME in read(NAME, errand.name).slots:
             return _said(heard, errand)
     return heard
@@ -53,7 +62,7 @@ def with_errand(heard: Understanding, read: Read) -> Understanding:
 
 def asks_in_a_breath(text: str) -> bool:
     """Tell whether a line only asks how it stands with somebody's racquet, or says that somebody is here."""
-    return any(errand.kind == WHETHER for errand in _errands(text))
+    return not FETCHES & set(plain(text).split()) and any(errand.kind == WHETHER for errand in _errands(text))
 
 
 def _said(heard: Understanding, errand: Errand) -> Understanding:
@@ -82,7 +91,7 @@ def _said(heard: Understanding, errand: Errand) -> Understanding:
     slots = {piece.slot: heard.slots.get(piece.slot, piece.value) for piece in kept} | {
         piece.slot: piece.value for piece in found
     }
-    intent = INTENTS[errand.kind]
+    intent = INTENTS.get(errand.kind, heard.intent)
     return replace(heard, intent=intent, slots=slots, evidence=(*kept, *found), questions=(), suggestions=())
 
 
