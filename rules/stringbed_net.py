@@ -127,10 +127,13 @@ class Mesh:
     """Piece by string, 1 where it belongs."""
 
     def patch(self, radius: float) -> Floats:
-        """Return how one newton, pressed evenly over a disc in the middle, falls to the crossings."""
+        """Return how one newton, pressed evenly over a disc in the middle, falls to the crossings.
+
+        A disc that lies between the crossings of a very open pattern presses on those around the middle.
+        """
         blur = math.sqrt(self.spacing[0] * self.spacing[1])
         share = np.clip((radius - np.hypot(self.x, self.y)) / blur + 0.5, 0.0, 1.0)
-        return np.asarray(share / share.sum())
+        return np.asarray(share / share.sum()) if share.any() else self.middle()
 
     def middle(self) -> Floats:
         """Return the weights that read the deflection in the middle off the crossings around it."""

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 from scipy.special import jn_zeros, mathieu_modcem1
@@ -162,6 +162,7 @@ def test_the_lowest_frequency_is_that_of_the_whole_spectrum() -> None:
     aspect=st.floats(0.8, 2.2),
     span=st.floats(0.6, 1.0),
 )
+@example(mains=8, crosses=4, aspect=2.0, span=1.0)
 def test_any_pattern_makes_a_sound_net(mains: int, crosses: int, aspect: float, span: float) -> None:
     """Every piece of string has a length, every crossing a mass, every string its whole length."""
     net = Net(NetSide(mains, 200, MASS, 1e4), NetSide(crosses, 180, MASS, 1e4), 0.25, 0.25 * aspect, span)
