@@ -32,10 +32,13 @@ class Trigrams:
         """Return the model as recognisers read it."""
         return _written(self.chances, [*self.backoffs, {}])
 
-    def weigh(self, words: Sequence[str]) -> list[float]:
-        """Return the natural logarithm of the chance of each word after those before it, and of the end."""
+    def judge(self, words: Sequence[str]) -> float:
+        """Return the mean natural logarithm of the chance of a word, the end being one."""
         said = [START, *words, END]
-        return [math.log(self._chance(tuple(said[max(0, at - ORDER + 1) : at + 1]))) for at in range(1, len(said))]
+        logarithms = [
+            math.log(self._chance(tuple(said[max(0, at - ORDER + 1) : at + 1]))) for at in range(1, len(said))
+        ]
+        return sum(logarithms) / len(logarithms)
 
     def _chance(self, gram: Gram) -> float:
         known = self.chances[len(gram) - 1].get(gram)

@@ -66,9 +66,9 @@ class SpokenQuestions:
         """Return the grammar for the answers to a question (ARPA); people are the customers whose names may be said."""
         return self._grammar(asked, people)[1]
 
-    def weigh(self, words: Sequence[str], asked: str | None, people: Sequence[str] = ()) -> list[float]:
-        """Return the natural logarithm of the chance of each word, and of the end, in an answer to a question."""
-        return self._grammar(asked, people)[0].weigh(words)
+    def judge(self, words: Sequence[str], asked: str | None, people: Sequence[str] = ()) -> float:
+        """Return how likely words are as an answer to a question: the mean natural logarithm of a word's chance."""
+        return self._grammar(asked, people)[0].judge(words)
 
     def _grammar(self, asked: str | None, people: Sequence[str]) -> tuple[Trigrams, str]:
         question = self.question(asked)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import Any
@@ -38,12 +37,10 @@ class Candidate:
 
     text: str
     meaning: Understanding
-    likelihood: float | None
-    """The logarithm of its chance by the first ear; None where that ear was not asked."""
+    likelihood: float
+    """Mean logarithm of the chance of a word, by the first ear; both ears' candidates are on this scale."""
     fit: float = 0.0
-    """The same by what people say to the question, whatever the sound; above 0 where they say it more than usual."""
-    foreign: float = 0.0
-    """How many of its words nobody says to the question; one that stands in no cue file counts for more."""
+    """The same by what people say to the question, whatever the sound."""
 
     @property
     def says_something(self) -> bool:
@@ -70,45 +67,35 @@ class Agreed:
     """Slots whose values must be read back."""
     apart: tuple[str, ...] = ()
     """Slots in which the ears differ."""
-    rivals: frozenset[str] = frozenset()
-    """Slots for which another value is as likely."""
-    clear: bool = False
-    """Whether everything else, silence and other talk too, is far less likely than what is taken."""
     confidence: float = 0.0
-
-    @property
-    def settled(self) -> bool:
-        """Tell whether listening once more would change nothing."""
-        return self.taken is not None and (self.clear or (not self.apart and not self.rivals))
 
 
 def agree(
-    first: Sequence[Candidate] | None, second: Sequence[Candidate], *, asked: str | None, figures: Agreement
+    first: Sequence[Candidate] | None, second: Candidate | None, *, asked: str | None, figures: Agreement
 ) -> Agreed:
     """Return what to do with a turn that two ears heard.
 
-    Each ear's wordings come with the best first; None is a first ear that is not there. Every wording speaks for what
-    it means, by how likely the first ear finds it, by how people answer the question, and by whether the second ear
-    heard the same; all that mean the same speak together, silence and other talk too. What only one ear heard is read
-    back, and so is what has a rival: another value that is as likely.
+    The first ear's wordings come with the best first; None is an ear that is not there. Of its wordings that are nearly
+    as likely as the best, the one is taken that answers the question, that the second ear heard too and that sounds
+    most like what people say to it; an answer in words that nobody gives to it is no answer. The second ear hears an
+    answer in any noise, so alone it counts only where the first ear finds its words likely, and then it is read back.
+    What only one ear heard is read back, and so is what has a rival: another value that is as likely.
     """
     if first is None:
-        return _alone(second[0] if second else None)
-    if first and second and _contradict(first[0], second[0], asked):
+        return _alone(second)
+    if first and second is not None and _contradict(first[0], second, asked):
         return Agreed(Verdict.YES_OR_NO, first[0])
-    meant = _weigh(first, _count_support(second, asked, figures), asked, figures)
-    taken = _choose(meant, first, asked, figures) or _second_alone(second, asked, figures)
+    taken = _choose(first, second, asked, figures)
     if taken is None:
         return Agreed(Verdict.NOTHING)
+    other: Mapping[str, Any] = second.meaning.slots if second is not None and taken is not second else {}
     slots = taken.meaning.slots
-    other: Mapping[str, Any] = second[0].meaning.slots if second and taken is not second[0] else {}
     apart = tuple(slot for slot, value in slots.items() if not same_value(value, other.get(slot, _Missing)))
-    rivals = _rivals(taken, meant, asked, figures)
+    rivals = [] if taken is second else _rivals(taken, first, asked, figures)
     doubted = tuple(slot for slot in slots if slot in figures.always or slot in apart or slot in rivals)
     share = 1 - 0.5 * len(apart) / max(1, len(slots))
     verdict = Verdict.READ_BACK if doubted else Verdict.ACCEPT
-    clear = _lead(meant, _key(taken, asked)) >= figures.clear
-    return Agreed(verdict, taken, doubted, apart, rivals, clear, round(taken.meaning.confidence * share, 3))
+    return Agreed(verdict, taken, doubted, apart, round(taken.meaning.confidence * share, 3))
 
 
 def _alone(second: Candidate | None) -> Agreed:
@@ -116,114 +103,55 @@ def _alone(second: Candidate | None) -> Agreed:
     if second is None or not second.says_something:
         return Agreed(Verdict.NOTHING)
     slots = tuple(second.meaning.slots)
-    return Agreed(Verdict.READ_BACK, second, slots, slots, confidence=second.meaning.confidence / 2)
-
-
-@dataclass(frozen=True)
-class _Weighed:
-    """All wordings that mean the same."""
-
-    worth: float
-    best: Candidate
-
-
-def _key(one: Candidate, asked: str | None) -> Hashable:
-    """Return what a wording means, the same for all that mean the same; None where it says nothing."""
-    if not one.says_something:
-        return None
-    intent = one.meaning.intent if asked is None or not one.meaning.slots else ""
-    return intent, _hashable(one.meaning.slots)
-
-
-def _count_support(second: Sequence[Candidate], asked: str | None, figures: Agreement) -> Mapping[Hashable, float]:
-    """Return what counts for each thing that the second ear may have heard: most for its best wording."""
-    support: dict[Hashable, float] = {}
-    for at, one in enumerate(second):
-        support.setdefault(_key(one, asked), figures.also_counts if at else figures.top_counts)
-    support.pop(None, None)
-    return support
-
-
-def _weigh(
-    pool: Sequence[Candidate], support: Mapping[Hashable, float], asked: str | None, figures: Agreement
-) -> Mapping[Hashable, _Weighed]:
-    """Return what may have been said, each thing with the summed chance of its wordings, as a logarithm."""
-    worths: dict[Hashable, list[tuple[float, Candidate]]] = {}
-    for one in pool:
-        key = _key(one, asked)
-        worth = (one.likelihood or 0.0) + figures.fit_counts * one.fit + support.get(key, 0.0)
-        if key is None:
-            worth += figures.nothing_counts
-        elif not one.answers(asked):
-            worth += figures.besides_counts
-        worths.setdefault(key, []).append((worth, one))
-    weighed = {}
-    for key, found in worths.items():
-        most, best = max(found, key=lambda pair: pair[0])
-        weighed[key] = _Weighed(most + math.log(sum(math.exp(worth - most) for worth, _ in found)), best)
-    return weighed
-
-
-def _lead(meant: Mapping[Hashable, _Weighed], key: Hashable) -> float:
-    """Return how far everything else lies behind one thing that may have been said."""
-    if key not in meant:
-        return -math.inf
-    return meant[key].worth - max((one.worth for other, one in meant.items() if other != key), default=-math.inf)
+    return Agreed(Verdict.READ_BACK, second, slots, slots, second.meaning.confidence / 2)
 
 
 def _choose(
-    meant: Mapping[Hashable, _Weighed], first: Sequence[Candidate], asked: str | None, figures: Agreement
+    first: Sequence[Candidate], second: Candidate | None, asked: str | None, figures: Agreement
 ) -> Candidate | None:
-    """Return the best wording of what was most likely said; None where that is nothing, or other talk."""
-    if not first or not meant:
-        return None
-    key = max(meant, key=lambda one: meant[one].worth)
-    if key is None:
-        return None
-    taken = meant[key].best
-    slots = taken.meaning.slots
-    if not slots:
-        return taken
-    likeliest = max(one.likelihood or 0.0 for one in first)
-    if (taken.likelihood or 0.0) < likeliest - figures.behind:
-        return None
-    lead = meant[key].worth - meant[None].worth if None in meant else figures.most_lead
-    talk = asked not in {None, CONFIRM} and _is_talk(taken, min(lead, figures.most_lead), figures)
-    return None if talk else taken
+    pool = [one for one in first if one.likelihood >= first[0].likelihood - figures.nearly_as_likely]
+    if first and _is_talk(first[0], asked, figures):
+        return first[0] if first[0].says_something and not first[0].meaning.slots else None
+    heard = second if second is not None and second.answers(asked) else None
+    supports = heard if heard is not None and heard.likelihood >= figures.second_supports else None
+
+    def shared(one: Candidate) -> bool:
+        return supports is not None and one is not supports and one.answers(asked) and _alike(one, supports, asked)
+
+    def stands(one: Candidate) -> bool:
+        return asked in {None, CONFIRM} or one.fit >= figures.least_fit or not one.meaning.slots or shared(one)
+
+    answers = [one for one in pool if one.answers(asked) and stands(one)]
+    if pool and pool[0] in answers and pool[0].likelihood >= figures.certain:
+        return pool[0]
+    if heard is not None and pool and heard.likelihood >= (figures.second_alone if asked else figures.second_unasked):
+        answers.append(heard)
+    if answers:
+        counts = figures.fit_counts if asked else 0.0
+        worth = {id(one): one.likelihood + counts * one.fit for one in answers}
+        return max(answers, key=lambda one: worth[id(one)] + (figures.shared_counts if shared(one) else 0.0))
+    return next((one for one in pool if one.says_something and stands(one)), None)
 
 
-def _second_alone(second: Sequence[Candidate], asked: str | None, figures: Agreement) -> Candidate | None:
-    """Return the second ear's best answer where the first one, asked about it, finds it likely enough."""
-    if not second or asked in {None, CONFIRM} or not second[0].answers(asked):
-        return None
-    likelihood = second[0].likelihood
-    return second[0] if likelihood is not None and likelihood >= figures.second_alone else None
+def _is_talk(best: Candidate, asked: str | None, figures: Agreement) -> bool:
+    """Tell whether words heard for sure answer nothing, so that no other wording of them need be looked for."""
+    answers = asked in {None, CONFIRM} or best.answers(asked) or bool(best.meaning.slots)
+    return not answers and best.likelihood >= figures.sure and best.fit < figures.talk_fit
 
 
-def _is_talk(taken: Candidate, lead: float, figures: Agreement) -> bool:
-    """Tell whether a figure or a date stands in talk of other things.
-
-    Anybody may say "two" or "in the spring": the more words stand around it that nobody answers with, the likelier
-    than nothing it must be. An answer in words is another matter: "poly" means the string whatever stands around it.
-    """
-    if any(isinstance(value, str | list | tuple) for value in taken.meaning.slots.values()):
-        return False
-    return lead < figures.least_lead + figures.foreign_leads * taken.foreign
-
-
-def _rivals(
-    taken: Candidate, meant: Mapping[Hashable, _Weighed], asked: str | None, figures: Agreement
-) -> frozenset[str]:
+def _rivals(taken: Candidate, first: Sequence[Candidate], asked: str | None, figures: Agreement) -> frozenset[str]:
     """Return the slots for which an answer as likely as the taken one has another value."""
-    found = meant.get(_key(taken, asked))
-    if found is None:
-        return frozenset()
-    least = found.worth - figures.rival
-    near = [one.best.meaning.slots for one in meant.values() if one.worth >= least and one.best.answers(asked)]
+    near = [one for one in first if one.answers(asked) and one.likelihood >= taken.likelihood - figures.rival]
     slots = taken.meaning.slots
     return frozenset(
-        slot for slot in slots for other in near if not same_value(slots[slot], other.get(slot, slots[slot]))
+        slot for slot in slots for one in near if not same_value(slots[slot], one.meaning.slots.get(slot, slots[slot]))
     )
+
+
+def _alike(one: Candidate, other: Candidate, asked: str | None) -> bool:
+    if asked is None or asked == CONFIRM:
+        return one.meaning.intent == other.meaning.intent and same_value(one.meaning.slots, other.meaning.slots)
+    return same_value(one.meaning.slots[asked], other.meaning.slots[asked])
 
 
 def _contradict(first: Candidate, second: Candidate, asked: str | None) -> bool:
@@ -243,15 +171,6 @@ def same_value(value: Any, other: Any) -> bool:
     if isinstance(value, list | tuple) and isinstance(other, list | tuple):
         return _sorted(value) == _sorted(other)
     return bool(value == other)
-
-
-def _hashable(value: Any) -> Hashable:
-    """Return a value such that two that are the same are equal."""
-    if isinstance(value, Mapping):
-        return tuple(sorted((key, _hashable(part)) for key, part in value.items() if key not in LOOSE))
-    if isinstance(value, list | tuple):
-        return tuple(_sorted(value))
-    return str(value)
 
 
 def _sorted(values: Iterable[Any]) -> list[str]:

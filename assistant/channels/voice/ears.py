@@ -11,15 +11,12 @@ import time
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
-import numpy.typing as npt
 import yaml
 from speech_recognition import AudioData
-from text_to_num import alpha2digit  # type: ignore[attr-defined]
 
 from assistant.channels.voice.audio import RATE, WIDTH, to_samples
 from assistant.channels.voice.errors import VoiceProblem
@@ -34,23 +31,6 @@ if TYPE_CHECKING:
 PRONUNCIATIONS = "pronunciations.yaml"
 NAME_WORD = r"[a-z']+"
 FULL_WINDOW = 3000
-LEAST_CHANCE = 1e-9
-"""Of a word, so that no wording is impossible for one word."""
-
-
-Wordings = tuple[tuple[str, float], ...]
-"""What may have been said, best first, each with the logarithm of its chance."""
-
-
-@dataclass(frozen=True)
-class Sound:
-    """What the first ear keeps of a stretch of speech, to hear it again and to judge other wordings by."""
-
-    encoded: Any
-    frames: int
-    """Its length in the model's frames."""
-    damped: npt.NDArray[np.int16]
-    """The samples with their steady noise damped; as they were where there is none."""
 
 
 @dataclass(frozen=True)
@@ -63,10 +43,10 @@ class Heard:
     """From 0 to 1; of one ear only, not to be compared between ears."""
     seconds: float
     """How long it took."""
-    wordings: Wordings = ()
-    """What may have been said, best first, each with the logarithm of its chance, by the first ear alone."""
-    sound: Sound | None = field(default=None, repr=False, compare=False)
-    """What the first ear keeps."""
+    wordings: tuple[tuple[str, float], ...] = ()
+    """What may have been said, best first, each with the mean logarithm of the chance of a word."""
+    sound: Any = field(default=None, repr=False, compare=False)
+    """What the ear made of the sound, to judge other wordings by."""
 
 
 class Ear(Protocol):
@@ -96,47 +76,31 @@ class WhisperEar:
     def hear(self, audio: AudioData, asked: str | None, people: Sequence[str] = ()) -> Heard:
         """Return what was said in answer to a question."""
         begun = time.perf_counter()
-        raw = np.frombuffer(audio.get_raw_data(convert_rate=RATE, convert_width=WIDTH), "<i2")
-        damped = quieten(raw)
-        windows = self._figures.windows if damped is raw else self._figures.windows_in_noise
+        samples = to_samples(audio.get_raw_data(convert_rate=RATE, convert_width=WIDTH))
         with self._lock:
-            encoded, frames = self._encode(raw, windows)
-            wordings, confidence = self._transcribe(
-                encoded, self._questions.vocabulary(asked, people), self._figures.beam
-            )
-        text = wordings[0][0] if wordings else ""
-        sound = Sound(encoded, frames, damped)
-        return Heard(text, confidence if text else 0.0, time.perf_counter() - begun, wordings, sound)
+            sound = self._encode(samples)
+            wordings = self._transcribe(sound[0], self._questions.vocabulary(asked, people))
+        text, score = wordings[0] if wordings else ("", 0.0)
+        confidence = math.exp(score) if text else 0.0
+        return Heard(text, confidence, time.perf_counter() - begun, wordings, sound)
 
-    def hear_again(self, sound: Sound, asked: str | None, people: Sequence[str] = ()) -> Wordings:
-        """Return more of what may have been said, by the sound heard in another way as well.
-
-        That is with its steady noise damped or, where there is none, in the window for noise.
-        """
-        vocabulary, beam = self._questions.vocabulary(asked, people), self._figures.beam_again
+    def judge(self, heard: Heard, text: str) -> float:
+        """Return the mean logarithm of the chance of a word, had this been said in what was heard."""
+        encoded, frames = heard.sound
+        tokens = self._tokenizer.encode(f" {text.strip()}")
         with self._lock:
-            wordings = self._transcribe(sound.encoded, vocabulary, beam)[0]
-            other = self._encode(sound.damped, self._figures.windows_in_noise)
-            return wordings + self._transcribe(other[0], vocabulary, beam)[0]
+            aligned = self._model.model.align(encoded, list(self._tokenizer.sot_sequence), [tokens], [frames])[0]
+        chances = aligned.text_token_probs
+        return sum(math.log(max(chance, 1e-9)) for chance in chances) / max(1, len(chances))
 
-    def judge(self, sound: Sound, text: str) -> float:
-        """Return the logarithm of the chance of a text, had it been said in what was heard."""
-        tokens = self._tokenizer.encode(f" {_written(text)}")
-        with self._lock:
-            aligned = self._model.model.align(
-                sound.encoded, list(self._tokenizer.sot_sequence), [tokens], [sound.frames]
-            )[0]
-        return sum(math.log(max(chance, LEAST_CHANCE)) for chance in aligned.text_token_probs)
-
-    def _transcribe(self, encoded: Any, vocabulary: str, beam: int) -> tuple[Wordings, float]:
-        """Return what may have been said, and how sure the best of it is: the mean chance of a word."""
+    def _transcribe(self, encoded: Any, vocabulary: str) -> tuple[tuple[str, float], ...]:
         prompt = [self._tokenizer.sot_prev, *self._tokenizer.encode(f" {vocabulary}")]
         prompt += [*self._tokenizer.sot_sequence, self._tokenizer.no_timestamps]
         result = self._model.model.generate(
             encoded,
             [prompt],
-            beam_size=beam,
-            num_hypotheses=beam,
+            beam_size=self._figures.beam,
+            num_hypotheses=self._figures.wordings,
             # A short window makes the model say a word over and over unless it is kept from it.
             no_repeat_ngram_size=3,
             max_length=len(prompt) + self._figures.most_tokens,
@@ -146,24 +110,22 @@ class WhisperEar:
             suppress_tokens=self._suppressed,
         )[0]
         if result.no_speech_prob > self._figures.no_speech or result.scores[0] < self._figures.least_confidence:
-            return (), 0.0
-        # The model's own scores are means: the words of a long and of a short wording weigh alike only in their sum.
+            return ()
         said = (
-            (self._tokenizer.decode(ids).strip(), score * (len(ids) + 1))
+            (self._tokenizer.decode(ids).strip(), score)
             for ids, score in zip(result.sequences_ids, result.scores, strict=True)
         )
-        return tuple((text, score) for text, score in said if text), math.exp(result.scores[0])
+        return tuple((text, score) for text, score in said if text)
 
-    def _encode(self, raw: npt.NDArray[np.int16], windows: Sequence[tuple[float, int]]) -> tuple[Any, int]:
+    def _encode(self, samples: Any) -> tuple[Any, int]:
         """Return the encoded sound and its length in the model's frames.
 
         The window is as short as the clip allows, for that is what takes the time.
         """
         from faster_whisper.audio import pad_or_trim
 
-        samples = to_samples(raw.astype("<i2").tobytes())
         seconds = len(samples) / RATE
-        window = next((frames for most, frames in windows if seconds <= most), FULL_WINDOW)
+        window = next((frames for most, frames in self._figures.windows if seconds <= most), FULL_WINDOW)
         encoded = self._model.encode(pad_or_trim(self._model.feature_extractor(samples), window))
         return encoded, window // self._model.input_stride
 
@@ -184,12 +146,6 @@ def _load_whisper(folder: str | None) -> WhisperModel:
         raise VoiceProblem("no_library") from error
     except (RuntimeError, ValueError, OSError) as error:
         raise VoiceProblem("model_wrong", folder=folder, why=str(error).splitlines()[0]) from error
-
-
-def _written(text: str) -> str:
-    """Return words as the model would have written them: with figures, a capital and a full stop."""
-    written = alpha2digit(text.strip(), "en")
-    return f"{written[:1].upper()}{written[1:].rstrip('.')}."
 
 
 def _packaged_model() -> str:
@@ -213,10 +169,9 @@ class GrammarEar:
 
     name = "grammar"
 
-    def __init__(self, questions: SpokenQuestions, words: Pronunciations, most: int | None = None) -> None:
+    def __init__(self, questions: SpokenQuestions, words: Pronunciations) -> None:
         self._questions = questions
         self._words = words
-        self._most = most or read_figures().second.wordings
         self._decoder = words.build_decoder()
         self._loaded: dict[str, str] = {}
         """Questions that the decoder can listen for, with the grammar they were loaded with."""
@@ -236,9 +191,7 @@ class GrammarEar:
             found = decoder.hyp()
             text = found.hypstr if found else ""
             confidence = min(1.0, decoder.logmath.exp(decoder.get_prob())) if text else 0.0
-            others = islice(decoder.nbest(), self._most) if text else ()
-            also = dict.fromkeys([text, *(one.hypstr for one in others if one and one.hypstr)])
-        return Heard(text, confidence, time.perf_counter() - begun, tuple((one, 0.0) for one in also if one))
+        return Heard(text, confidence, time.perf_counter() - begun)
 
     def prepare(self, asked: str | None, people: Sequence[str] = ()) -> None:
         """Make the grammar of a question ready before it is needed."""

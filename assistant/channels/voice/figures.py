@@ -35,10 +35,9 @@ class Whisper(_Strict):
     """How the first ear is asked."""
 
     beam: int
-    beam_again: int
     windows: tuple[tuple[float, int], ...]
-    windows_in_noise: tuple[tuple[float, int], ...]
     most_tokens: int
+    wordings: int
     no_speech: float
     least_confidence: float
 
@@ -47,27 +46,17 @@ class Agreement(_Strict):
     """When the ears agree, and what is read back in any case."""
 
     always: frozenset[str]
-    fit_counts: float
-    top_counts: float
-    also_counts: float
-    nothing_counts: float
-    besides_counts: float
-    behind: float
-    usual_word: float
-    foreign_word: float
-    strange_word: float
-    foreign_leads: float
+    nearly_as_likely: float
+    second_supports: float
     second_alone: float
-    least_lead: float
-    most_lead: float
+    second_unasked: float
+    shared_counts: float
+    fit_counts: float
+    least_fit: float
+    certain: float
+    sure: float
+    talk_fit: float
     rival: float
-    clear: float
-
-
-class Second(_Strict):
-    """How much of what the second ear heard is looked at."""
-
-    wordings: int
 
 
 class Quieting(_Strict):
@@ -97,7 +86,6 @@ class Figures(_Strict):
 
     listening: Listening
     whisper: Whisper
-    second: Second
     agreement: Agreement
     quieting: Quieting
     speaking: Speaking

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Protocol
 
 from rapidfuzz import process
@@ -24,7 +24,6 @@ ALIKE = 88
 """How alike, of a hundred, what was heard must be to a choice to be taken for it."""
 CHOSEN = frozenset({"group"})
 """Questions that are answered in the shop's own words, which stand on the screen as choices and in no file."""
-LAST_MARKS = ".,! "
 READ_AS = {"promised_on": "league_start"}
 """Questions whose answers are read like those to another one, as the conversation reads them."""
 
@@ -83,7 +82,6 @@ class Listener:
         self.ears = ears
         self._understand = understand
         self._figures = read_figures().agreement
-        self._words = ears.questions.words() if ears.questions else frozenset()
         self._warm = False
         self._pool = ThreadPoolExecutor(max_workers=3, thread_name_prefix="ear")
 
@@ -97,7 +95,12 @@ class Listener:
         heard = {name: future.result() for name, future in running.items()}
         first = heard[self.ears.first.name] if self.ears.first else None
         second = heard[self.ears.second.name] if self.ears.second else None
-        agreed = self._agree(first, second, question)
+        agreed = agree(
+            [self._candidate(text, score, question) for text, score in first.wordings] if first else None,
+            self._second(first, second, question),
+            asked=question.asked,
+            figures=self._figures,
+        )
         taken = agreed.taken
         return Hearing(
             text=taken.text if taken else first.text if first else second.text if second else "",
@@ -108,48 +111,29 @@ class Listener:
             ears=heard,
         )
 
-    def _agree(self, first: Heard | None, second: Heard | None, question: Question) -> Agreed:
-        """Return what the ears agree on; where they do not, the first one hears once more and judges the second."""
-        read = _Reader(self._read, question)
-        others = read.candidates([(text, None) for text, _ in second.wordings]) if second else []
-        if first is None or self.ears.first is None:
-            return agree(None, others, asked=question.asked, figures=self._figures)
-        agreed = agree(read.candidates(first.wordings), others, asked=question.asked, figures=self._figures)
-        if agreed.settled or first.sound is None or not first.wordings:
-            return agreed
-        pool = read.candidates(self.ears.first.hear_again(first.sound, question.asked, question.named))
-        agreed = agree(pool, others, asked=question.asked, figures=self._figures)
-        if agreed.verdict is Verdict.NOTHING and others and others[0].answers(question.asked):
-            likelihood = self.ears.first.judge(first.sound, others[0].text)
-            others[0] = replace(others[0], likelihood=likelihood)
-            agreed = agree(pool, others, asked=question.asked, figures=self._figures)
-        return agreed
-
-    def _read(self, text: str, question: Question) -> Candidate:
-        """Return what a text means and how people's answers to the question are like it."""
+    def _candidate(self, text: str, likelihood: float, question: Question) -> Candidate:
         asked = READ_AS.get(question.asked or "", question.asked)
         meaning = self._understand(text, asked=asked, channel=CHANNEL, today=question.today, names=question.people)
-        fit, foreign = self._fit(text, meaning, question)
-        candidate = Candidate(text, meaning, None, fit, foreign)
+        candidate = Candidate(text, meaning, likelihood, self._fit(text, meaning, question))
         if not candidate.answers(question.asked) and (choice := _choice(text, question.choices)):
             chosen = Understanding(choice, "inform", meaning.confidence, {question.asked or "choice": choice})
-            return Candidate(choice, chosen, None)
+            return Candidate(choice, chosen, likelihood)
         return candidate
 
-    def _fit(self, text: str, meaning: Understanding, question: Question) -> tuple[float, float]:
-        """Return how likely words are as an answer, and how foreign to it.
-
-        The answer is to what was asked, or to what they answer instead if that is likelier.
-        """
+    def _fit(self, text: str, meaning: Understanding, question: Question) -> float:
+        """Return how likely words are as an answer, to what was asked or to what they answer instead."""
         if self.ears.questions is None:
-            return 0.0, 0.0
-        words, weigh, least = say_numbers(text).split(), self.ears.questions.weigh, self._figures.foreign_word
-        ways = [weigh(words, question.asked, question.named)]
-        ways += [weigh(words, slot, question.people) for slot in meaning.slots if slot != question.asked]
-        best = max(ways, key=sum)
-        strange = sum(word not in self._words for word in words)
-        foreign = sum(one < least for one in best) + self._figures.strange_word * strange
-        return sum(max(one, least) - self._figures.usual_word for one in best), foreign
+            return 0.0
+        words, judge = say_numbers(text).split(), self.ears.questions.judge
+        instead = (judge(words, slot, question.people) for slot in meaning.slots if slot != question.asked)
+        return max([judge(words, question.asked, question.named), *instead])
+
+    def _second(self, first: Heard | None, second: Heard | None, question: Question) -> Candidate | None:
+        """Return what the second ear heard, as likely as the first one finds it."""
+        if second is None or not second.text:
+            return None
+        judged = self.ears.first.judge(first, second.text) if first is not None and self.ears.first else 0.0
+        return self._candidate(second.text, judged, question)
 
     def prepare(self, question: Question) -> None:
         """Make the ears ready for a question while it is still being spoken."""
@@ -161,30 +145,11 @@ class Listener:
         if not self._warm:
             # The cue files are read with the first words; better while the opening is spoken than after an answer.
             self._warm = True
-            self._read("yes", question)
+            self._candidate("yes", 0.0, question)
 
     def close(self) -> None:
         """Let the threads go."""
         self._pool.shutdown(wait=True, cancel_futures=True)
-
-
-class _Reader:
-    """The wordings of one stretch of speech, each of them read once."""
-
-    def __init__(self, read: Callable[[str, Question], Candidate], question: Question) -> None:
-        self.question = question
-        self._read = read
-        self._known: dict[str, Candidate] = {}
-
-    def candidates(self, wordings: Iterable[tuple[str, float | None]]) -> list[Candidate]:
-        """Return wordings with what they mean; those that differ in capitals or in their last mark mean the same."""
-        found = []
-        for text, likelihood in wordings:
-            key = text.casefold().rstrip(LAST_MARKS)
-            if key not in self._known:
-                self._known[key] = self._read(text, self.question)
-            found.append(replace(self._known[key], likelihood=likelihood))
-        return found
 
 
 def _choice(text: str, choices: Sequence[str]) -> str | None:
