@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Any
 
 from dialogue.answers import Read
 from dialogue.messages import Evidence, Understanding
@@ -67,30 +68,30 @@ def asks_in_a_breath(text: str) -> bool:
 
 def _said(heard: Understanding, errand: Errand) -> Understanding:
     """Return the meaning with the errand and what it names; no fact is read out of a racquet's own name."""
-    groups = {name: text for name, text in errand.match.groupdict().items() if text}
-    found = [Evidence(NAME, errand.name, errand.match.span("name"), errand.name, "errands.name", 0.95)]
-    places = [errand.match.span("name")]
+    match = errand.match
+    groups = {name: text for name, text in match.groupdict().items() if text}
+
+    def piece(group: str, slot: str, value: Any, words: str) -> Evidence:
+        return Evidence(slot, value, match.span(group), words, f"errands.{group}", 0.95)
+
+    found = [piece("name", NAME, errand.name, errand.name)]
     label = " ".join(word for word in plain(groups.get("racquet", "")).split() if word not in WORDS["nouns"])
     if label:
-        span = errand.match.span("racquet")
-        found.append(Evidence(RACQUET, plain(groups["racquet"]), span, groups["racquet"], "errands.racquet", 0.95))
-        places.append(span)
+        found.append(piece("racquet", RACQUET, plain(groups["racquet"]), groups["racquet"]))
+    places = [one.span for one in found]
     if "count" in groups:
         count = WORDS["errand_count"][groups["count"].casefold()]
-        found.append(Evidence(COUNT, count, errand.match.span("count"), groups["count"], "errands.count", 0.95))
+        found.append(piece("count", COUNT, count, groups["count"]))
     if "usual" in groups:
-        span = errand.match.span("usual")
-        found.append(Evidence(SAME_AS, "last", span, groups["usual"], "errands.usual", 0.95))
-    fresh = {piece.slot for piece in found}
+        found.append(piece("usual", SAME_AS, "last", groups["usual"]))
+    fresh = {one.slot: one.value for one in found}
     kept = [
-        piece
-        for piece in heard.evidence
-        if piece.slot not in fresh
-        and not any(start <= piece.span[0] and piece.span[1] <= end and start < end for start, end in places)
+        one
+        for one in heard.evidence
+        if one.slot not in fresh
+        and not any(start <= one.span[0] and one.span[1] <= end and start < end for start, end in places)
     ]
-    slots = {piece.slot: heard.slots.get(piece.slot, piece.value) for piece in kept} | {
-        piece.slot: piece.value for piece in found
-    }
+    slots = {one.slot: heard.slots.get(one.slot, one.value) for one in kept} | fresh
     intent = INTENTS.get(errand.kind, heard.intent)
     return replace(heard, intent=intent, slots=slots, evidence=(*kept, *found), questions=(), suggestions=())
 

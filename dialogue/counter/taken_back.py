@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from dialogue.counter.wording import Wording
@@ -58,7 +59,7 @@ class _Telling:
             return self._stringing(entry, row, way)
         if entry.entity == "reading" and way == ADDED:
             figures = self._figures(row)
-            return self.wording.say(f"undone.reading.{row['role']}", racquet=self._of_job(row), figures=figures)
+            return self.wording.say(f"undone.reading.{row['role']}", racquet=self.of_job(row), figures=figures)
         fields = self._fields(entry)
         if way == CHANGED and entry.entity in {"customer", "racquet"} and not fields:
             return ""
@@ -94,9 +95,6 @@ class _Telling:
         figures = self.wording.value([float(value) for value in row["values"]])
         return self.wording.say(f"undone.kind.{row.get('kind') or 'unnamed'}", n=figures)
 
-    def _of_job(self, row: Values) -> str:
-        return self._of_racquet(self._found("string_job", row.get("job_id")).get("racquet_id"))
-
     def _of_racquet(self, racquet_id: Any) -> str:
         return self.racquet(self._found("racquet", racquet_id))
 
@@ -114,7 +112,7 @@ class _Telling:
 
     def of_job(self, row: Values) -> str:
         """Return how the racquet of a row's stringing is spoken of."""
-        return self._of_job(row)
+        return self._of_racquet(self._found("string_job", row.get("job_id")).get("racquet_id"))
 
     def _found(self, entity: str, key: Any) -> Values:
         """Return the columns of a row, as it stands or as it stood before it was taken back; empty where it is gone."""
@@ -130,8 +128,16 @@ class _Telling:
             return {}
         return found
 
-    def _of(self, entity: str, key: Any) -> list[AuditRow]:
-        return [entry for entry in self.entries if entry.entity == entity and entry.entity_id == str(key)]
+    def _of(self, entity: str, key: Any) -> Sequence[AuditRow]:
+        return self._by_row.get((entity, str(key)), ())
+
+    @cached_property
+    def _by_row(self) -> Mapping[tuple[str, str], Sequence[AuditRow]]:
+        """The entries by what they are about: of a whole list taken back there are very many."""
+        found: dict[tuple[str, str], list[AuditRow]] = {}
+        for entry in self.entries:
+            found.setdefault((entry.entity, entry.entity_id), []).append(entry)
+        return found
 
 
 def _is_step(entry: AuditRow) -> bool:
